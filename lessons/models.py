@@ -1,0 +1,244 @@
+"""Lessons, assignments, steps, observations, listening points and issued sheets."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any, ClassVar
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from repertoire.models import Marking, Passage, Piece
+from studio.models import Student, Teacher
+
+
+class Theme(models.TextChoices):
+    INTONATION = "intonation", "intonation"
+    RHYTHM = "rhythm", "rhythm"
+    TONE = "tone", "tone"
+    BOW = "bow", "bow"
+    LEFT_HAND = "left hand", "left hand"
+    MEMORY = "memory", "memory"
+    SHAPE = "shape", "musical shape"
+
+
+class Lesson(models.Model):
+    class Attendance(models.TextChoices):
+        PLANNED = "", "not yet noted"
+        ATTENDED = "attended", "attended"
+        LATE = "late", "came late"
+        EXCUSED = "excused", "missed with notice"
+        MISSED = "missed", "missed without notice"
+        CANCELLED = "cancelled", "cancelled by the teacher"
+
+    teacher = models.ForeignKey(Teacher, on_delete=models.PROTECT, related_name="lessons")
+    student = models.ForeignKey(Student, on_delete=models.PROTECT, related_name="lessons")
+    number = models.PositiveIntegerField(help_text="counts this student's lessons")
+    starts = models.DateTimeField()
+    minutes = models.PositiveSmallIntegerField(default=30, validators=[MinValueValidator(5), MaxValueValidator(300)])
+    attendance = models.CharField(max_length=9, choices=Attendance.choices, blank=True, default=Attendance.PLANNED)
+    note = models.TextField("note (shared on reports)", blank=True)
+    private_note = models.TextField("private note", blank=True)
+    note_saved = models.DateTimeField(null=True, blank=True)
+    sentence = models.CharField("sentence for the week", max_length=300, blank=True)
+    finished = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["-starts", "-id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["student", "number"], name="one_lesson_per_number"),
+            models.UniqueConstraint(fields=["student", "starts"], name="one_lesson_at_a_time"),
+        ]
+        indexes: ClassVar = [models.Index(fields=["teacher", "starts"])]
+
+    def __str__(self) -> str:
+        return f"Lesson {self.number} with {self.student}"
+
+
+class Assignment(models.Model):
+    """A passage (or bars of a piece) a student works on, with the marking in use.
+
+    The marking only changes through a MarkingChange with a reason. There is one open
+    assignment per student and passage, so each student has one current marking of it.
+    """
+
+    class State(models.TextChoices):
+        NEW = "new", "new"
+        WORKING = "working", "working"
+        SECURE = "secure", "secure"
+        PERFORMED = "performed", "performed"
+        RESTING = "resting", "resting"
+
+    student = models.ForeignKey(Student, on_delete=models.PROTECT, related_name="assignments")
+    piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="assignments")
+    passage = models.ForeignKey(Passage, on_delete=models.PROTECT, null=True, blank=True, related_name="assignments")
+    bars = models.CharField("bars, without a passage", max_length=60, blank=True)
+    marking = models.ForeignKey(Marking, on_delete=models.PROTECT, null=True, blank=True, related_name="assignments")
+    to_try: models.ManyToManyField[Marking, Any] = models.ManyToManyField(
+        Marking, blank=True, related_name="tried_in", verbose_name="also to try"
+    )
+    state = models.CharField(max_length=9, choices=State.choices, default=State.NEW)
+    tempo_now = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(20), MaxValueValidator(320)]
+    )
+    tempo_goal = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(20), MaxValueValidator(320)]
+    )
+    tempo_unit = models.CharField(
+        max_length=14,
+        default="quarter",
+        choices=[
+            (unit, unit)
+            for unit in ("whole", "half", "dotted half", "quarter", "dotted quarter", "eighth", "dotted eighth", "16th")
+        ],
+    )
+    listening_point = models.CharField(max_length=200, blank=True)
+    minutes = models.PositiveSmallIntegerField(null=True, blank=True, validators=[MaxValueValidator(120)])
+    position = models.PositiveSmallIntegerField(default=0)
+    assigned_in = models.ForeignKey(Lesson, on_delete=models.PROTECT, null=True, blank=True, related_name="assigned")
+    begun = models.DateField()
+    ended = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["position", "id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["student", "passage"], condition=Q(ended=None), name="one_open_assignment_per_passage"
+            ),
+            models.CheckConstraint(condition=Q(marking=None) | Q(passage__isnull=False), name="marking_needs_passage"),
+        ]
+
+    def __str__(self) -> str:
+        return self.passage.title if self.passage else f"{self.piece.title}, {self.bars or 'whole'}"
+
+
+class MarkingChange(models.Model):
+    """A student moved from one marking to another, and why. Append-only."""
+
+    assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="marking_changes")
+    lesson = models.ForeignKey(Lesson, on_delete=models.PROTECT, null=True, blank=True, related_name="marking_changes")
+    before = models.ForeignKey(Marking, on_delete=models.PROTECT, null=True, related_name="+")
+    after = models.ForeignKey(Marking, on_delete=models.PROTECT, null=True, related_name="+")
+    reason = models.CharField(max_length=300, blank=True)
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.before} → {self.after}"
+
+
+class Step(models.Model):
+    """One practice step of an assignment, in order. `recipe` says how its stave is made."""
+
+    assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="steps")
+    position = models.PositiveSmallIntegerField(default=0)
+    text = models.CharField(max_length=300)
+    tempo_now = models.PositiveSmallIntegerField(null=True, blank=True)
+    tempo_goal = models.PositiveSmallIntegerField(null=True, blank=True)
+    minutes = models.PositiveSmallIntegerField(null=True, blank=True)
+    recipe: models.JSONField[Any] = models.JSONField(null=True, blank=True)
+    done = models.BooleanField(default=False)
+
+    class Meta:
+        ordering: ClassVar = ["position", "id"]
+
+    def __str__(self) -> str:
+        return self.text
+
+
+class Observation(models.Model):
+    """What was heard. Append-only: a correction names the observation it replaces.
+
+    `token` is made in the browser, so that one sent twice is stored once.
+    """
+
+    class Outcome(models.TextChoices):
+        NONE = "", "noted"
+        BETTER = "better", "better"
+        SAME = "same", "same"
+        NOT_YET = "not yet", "not yet"
+
+    token = models.UUIDField(default=uuid.uuid4, unique=True)
+    lesson = models.ForeignKey(Lesson, on_delete=models.PROTECT, related_name="observations")
+    assignment = models.ForeignKey(
+        Assignment, on_delete=models.PROTECT, null=True, blank=True, related_name="observations"
+    )
+    step = models.ForeignKey(Step, on_delete=models.SET_NULL, null=True, blank=True, related_name="observations")
+    outcome = models.CharField(max_length=7, choices=Outcome.choices, blank=True)
+    tempo = models.PositiveSmallIntegerField("tempo reached", null=True, blank=True)
+    theme = models.CharField(max_length=10, choices=Theme.choices, blank=True)
+    text = models.CharField(max_length=600, blank=True)
+    shared = models.BooleanField(default=False)
+    replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by")
+    withdrawn = models.BooleanField(default=False, help_text="an undo: replaces an observation with nothing")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["at", "id"]
+
+    def __str__(self) -> str:
+        return self.text or self.get_outcome_display()
+
+
+class ListeningPoint(models.Model):
+    """A place to hear next time, or a flag tapped on a note; it never touches the marking."""
+
+    student = models.ForeignKey(Student, on_delete=models.CASCADE, related_name="listening_points")
+    lesson = models.ForeignKey(Lesson, on_delete=models.PROTECT, null=True, blank=True, related_name="listening_points")
+    assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="listening_points")
+    address = models.CharField(max_length=24, blank=True)
+    theme = models.CharField(max_length=10, choices=Theme.choices, blank=True)
+    text = models.CharField(max_length=200, blank=True)
+    settled = models.DateTimeField(null=True, blank=True)
+    created = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["created", "id"]
+
+    def __str__(self) -> str:
+        return self.text or self.address
+
+
+class Sheet(models.Model):
+    """An issued practice sheet: the stored PDF is the sheet, and reprints return its bytes."""
+
+    student = models.ForeignKey(Student, on_delete=models.PROTECT, related_name="sheets")
+    lesson = models.ForeignKey(Lesson, on_delete=models.PROTECT, null=True, blank=True, related_name="sheets")
+    number = models.PositiveIntegerField()
+    issued = models.DateTimeField()
+    paper = models.CharField(max_length=6)
+    file_name = models.CharField(max_length=120, help_text="inside the sheets folder")
+    sha256 = models.CharField(max_length=64)
+    pages = models.PositiveSmallIntegerField()
+    content: models.JSONField[Any] = models.JSONField(
+        help_text="what the sheet said, for the history and the student's page"
+    )
+    markings: models.ManyToManyField[Marking, Any] = models.ManyToManyField(Marking, blank=True, related_name="sheets")
+
+    class Meta:
+        ordering: ClassVar = ["-issued", "-id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["student", "number"], name="one_sheet_per_number"),
+        ]
+
+    def __str__(self) -> str:
+        return f"Sheet {self.number} for {self.student}"
+
+
+class Phrase(models.Model):
+    """A teacher's own wording, kept and offered again."""
+
+    teacher = models.ForeignKey(Teacher, on_delete=models.CASCADE, related_name="phrases")
+    text = models.CharField(max_length=300)
+    theme = models.CharField(max_length=10, choices=Theme.choices, blank=True)
+    used = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        ordering: ClassVar = ["-used", "text"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["teacher", "text"], name="one_phrase_per_text")]
+
+    def __str__(self) -> str:
+        return self.text

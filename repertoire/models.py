@@ -1,0 +1,201 @@
+"""Pieces, parts and their revisions, movements, passages, markings and drafts."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from studio.models import Teacher
+
+
+class Piece(models.Model):
+    teacher = models.ForeignKey(Teacher, on_delete=models.PROTECT, related_name="pieces")
+    title = models.CharField(max_length=200)
+    composer = models.CharField(max_length=120, blank=True)
+    notes = models.TextField(blank=True)
+    created = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["title", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.title} ({self.composer})" if self.composer else self.title
+
+
+class Part(models.Model):
+    """One instrument's part of a piece in one edition; its file is a revision."""
+
+    piece = models.ForeignKey(Piece, on_delete=models.CASCADE, related_name="parts")
+    name = models.CharField(max_length=120)
+    instrument = models.CharField(max_length=20, blank=True)
+    edition = models.CharField(max_length=200, blank=True)
+    rights = models.CharField(max_length=200, blank=True, help_text="who may see it, and by what right it is kept")
+    created = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.piece.title}: {self.name}"
+
+    @property
+    def revision(self) -> Revision | None:
+        return self.revisions.order_by("-number").first()
+
+
+class Revision(models.Model):
+    """The bytes a part was read from. Replacing a part's file adds a revision."""
+
+    class Source(models.TextChoices):
+        MUSICXML = "musicxml", "MusicXML"
+        ABC = "abc", "ABC"
+        NONE = "none", "no notation"
+
+    part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="revisions")
+    number = models.PositiveSmallIntegerField(default=1)
+    source = models.CharField(max_length=8, choices=Source.choices)
+    file = models.FileField(upload_to="parts/", blank=True)
+    file_name = models.CharField(max_length=200, blank=True)
+    sha256 = models.CharField(max_length=64, blank=True)
+    part_ref = models.CharField(max_length=120, blank=True, help_text="which part of the file")
+    left_out: models.JSONField[Any] = models.JSONField(default=list, blank=True)
+    created = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["part", "number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["part", "number"], name="one_revision_per_number"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part}, revision {self.number}"
+
+
+class Movement(models.Model):
+    """One movement of a revision: its note list and the marks printed in it.
+
+    `line` is the stored note list (see notation/storing.py), null without notation.
+    """
+
+    revision = models.ForeignKey(Revision, on_delete=models.CASCADE, related_name="movements")
+    number = models.PositiveSmallIntegerField(default=1)
+    title = models.CharField(max_length=200, blank=True)
+    bar_count = models.PositiveIntegerField()
+    line: models.JSONField[Any] = models.JSONField(null=True, blank=True)
+    printed: models.JSONField[Any] = models.JSONField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["revision", "number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["revision", "number"], name="one_movement_per_number"),
+            models.CheckConstraint(condition=Q(bar_count__gt=0), name="movement_has_bars"),
+        ]
+
+    def __str__(self) -> str:
+        return self.title or f"Movement {self.number}"
+
+
+class Passage(models.Model):
+    """A cut of a movement, from bar and beat to bar and beat. Its bounds never change.
+
+    Bars are written-bar indexes from 1; beats are fractions as text, counted from 1 as in
+    the printed bar; `end_beat` is the last beat included, "" for the whole bar.
+    """
+
+    teacher = models.ForeignKey(Teacher, on_delete=models.PROTECT, related_name="passages")
+    movement = models.ForeignKey(Movement, on_delete=models.PROTECT, related_name="passages")
+    title = models.CharField(max_length=120)
+    purpose = models.CharField("what it is for", max_length=200, blank=True)
+    start_bar = models.PositiveIntegerField()
+    start_beat = models.CharField(max_length=12, blank=True)
+    end_bar = models.PositiveIntegerField()
+    end_beat = models.CharField(max_length=12, blank=True)
+    first_number = models.CharField("first bar as printed", max_length=12)
+    last_number = models.CharField("last bar as printed", max_length=12)
+    extends = models.ForeignKey("self", on_delete=models.SET_NULL, null=True, blank=True, related_name="extensions")
+    created = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["movement", "start_bar", "id"]
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=Q(end_bar__gte=F("start_bar")), name="passage_runs_forward"),
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+    @property
+    def bars(self) -> str:
+        """Printed numbers: "12" or "12–19"."""
+        return self.first_number if self.first_number == self.last_number else f"{self.first_number}–{self.last_number}"
+
+    @property
+    def has_notation(self) -> bool:
+        return self.movement.line is not None
+
+
+class Marking(models.Model):
+    """One immutable version of the marks on a passage. A change is a child."""
+
+    class Origin(models.TextChoices):
+        PRINTED = "printed", "as printed"
+        OWN = "own", "my own"
+        EDITION = "edition", "another edition"
+        COLLEAGUE = "colleague", "a colleague"
+        TEACHER = "teacher", "my teacher"
+        RECORDING = "recording", "a recording"
+        COMBINED = "combined", "combined from two markings"
+        SUGGESTED = "suggested", "a suggestion taken"
+        CARRIED = "carried", "carried over"
+
+    passage = models.ForeignKey(Passage, on_delete=models.PROTECT, related_name="markings")
+    teacher = models.ForeignKey(Teacher, on_delete=models.PROTECT, related_name="markings")
+    number = models.PositiveIntegerField()
+    name = models.CharField(max_length=120)
+    origin = models.CharField(max_length=10, choices=Origin.choices, default=Origin.OWN)
+    source = models.CharField(max_length=200, blank=True, help_text="private: whose, which edition or recording")
+    reason = models.CharField(max_length=300, blank=True)
+    parent = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="children")
+    marks: models.JSONField[Any] = models.JSONField()
+    bow_digest = models.CharField(max_length=64)
+    left_hand_digest = models.CharField(max_length=64)
+    words_digest = models.CharField(max_length=64)
+    rule_version = models.CharField(max_length=20, blank=True)
+    hand_changes = models.CharField("changed by hand in a suggestion", max_length=300, blank=True)
+    created = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["passage", "number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["passage", "number"], name="one_marking_per_number"),
+            models.CheckConstraint(condition=Q(parent=None) | ~Q(parent=F("id")), name="marking_not_its_own_parent"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Draft(models.Model):
+    """Work in progress on a passage: saved at every change, with what undo and redo need."""
+
+    teacher = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="drafts")
+    passage = models.ForeignKey(Passage, on_delete=models.CASCADE, related_name="drafts")
+    parent = models.ForeignKey(Marking, on_delete=models.PROTECT, null=True, related_name="drafts")
+    marks: models.JSONField[Any] = models.JSONField()
+    undo: models.JSONField[Any] = models.JSONField(default=list)
+    redo: models.JSONField[Any] = models.JSONField(default=list)
+    revision = models.PositiveIntegerField(
+        default=0, help_text="counts changes, so that two open pages notice each other"
+    )
+    updated = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["teacher", "passage"], name="one_draft_per_passage"),
+        ]
+
+    def __str__(self) -> str:
+        return f"Draft on {self.passage}"

@@ -1,0 +1,152 @@
+"""Django settings. Everything a studio may want to change comes from the environment;
+README.md lists the variables. Data lives in one folder, PASSAGEWORK_DATA.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import dj_database_url
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+
+from studio.environment import flag, number, secret_key, words
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(os.environ.get("PASSAGEWORK_DATA") or BASE_DIR / "data").expanduser().resolve()
+try:
+    DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
+except OSError as error:
+    raise ImproperlyConfigured(f"PASSAGEWORK_DATA: the folder {DATA_DIR} can't be made ({error.strerror}).") from None
+
+DEBUG = flag("PASSAGEWORK_DEBUG", False)
+DEMO = flag("PASSAGEWORK_DEMO", False)
+SECRET_KEY = os.environ.get("PASSAGEWORK_SECRET_KEY") or secret_key(DATA_DIR)
+ALLOWED_HOSTS = words("PASSAGEWORK_HOSTS", "127.0.0.1 localhost [::1]")
+HTTPS = flag("PASSAGEWORK_HTTPS", False)
+CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS if host != "*"] if HTTPS else []
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "csp",
+    "axes",
+    "studio",
+    "repertoire",
+    "lessons",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "studio.middleware.StudioMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "studio.urls"
+WSGI_APPLICATION = "studio.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "studio.context.studio",
+            ],
+        },
+    },
+]
+
+DATABASES = {
+    "default": dj_database_url.config("PASSAGEWORK_DATABASE", default=f"sqlite:///{DATA_DIR / 'passagework.sqlite3'}")
+}
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+    }
+
+AUTH_USER_MODEL = "studio.Teacher"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in ("UserAttributeSimilarityValidator", "MinimumLengthValidator", "CommonPasswordValidator")
+]
+LOGIN_URL = "sign_in"
+LOGIN_REDIRECT_URL = "today"
+LOGOUT_REDIRECT_URL = "sign_in"
+AXES_FAILURE_LIMIT = number("PASSAGEWORK_SIGN_IN_TRIES", 8, least=3, most=100)
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_USERNAME_FORM_FIELD = "username"
+AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "studio/locked_out.html"
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = "UTC"
+USE_TZ = True
+USE_I18N = False
+
+STATIC_URL = "static/"
+STATIC_ROOT = BASE_DIR / "staticfiles"
+STATICFILES_DIRS = [BASE_DIR / "static"]
+WHITENOISE_USE_FINDERS = True
+MEDIA_ROOT = DATA_DIR / "uploads"
+SHEETS_ROOT = DATA_DIR / "sheets"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+FILE_UPLOAD_PERMISSIONS = 0o600
+UPLOAD_LIMIT = number("PASSAGEWORK_UPLOAD_MB", 20, least=1, most=500) * 1024 * 1024
+
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 2000}}}
+
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+X_FRAME_OPTIONS = "SAMEORIGIN"
+SECURE_REFERRER_POLICY = "same-origin"
+if HTTPS:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_HSTS_SECONDS = number("PASSAGEWORK_HSTS_SECONDS", 0)
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF, "'unsafe-inline'"],  # Verovio's pictures carry style attributes
+        "img-src": [SELF, "data:", "blob:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "media-src": [SELF, "blob:"],
+        "worker-src": [SELF],
+        "manifest-src": [SELF],
+        "frame-src": [SELF],
+        "frame-ancestors": [SELF],
+        "form-action": [SELF],
+        "base-uri": [SELF],
+    },
+}
