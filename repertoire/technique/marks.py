@@ -89,7 +89,10 @@ ARTICULATIONS = (
     "breath",
 )
 ORNAMENTS = ("trill", "turn", "inverted turn", "delayed turn", "mordent", "inverted mordent", "shake")
-DYNAMICS = tuple("pppp ppp pp p mp mf f ff fff ffff fp sf sfz sfp rf rfz fz sffz pf n".split())
+DYNAMICS = (
+    *("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff"),
+    *("fp", "sf", "sfz", "sfp", "rf", "rfz", "fz", "sffz", "pf", "n"),
+)
 STRINGS = ("I", "II", "III", "IV")
 
 _VALUES: Mapping[Kind, tuple[str, ...]] = {
