@@ -114,7 +114,9 @@ class Event:
     stem: Literal["", "up", "down", "none"] = ""
     whole_bar: bool = False  # a rest that stands for the whole bar
     cue: bool = False
-    tremolo: int = 0  # strokes through the stem
+    tremolo: int = 0  # strokes through the stem, or between the two notes of a pair
+    tremolo_pair: Literal["", "start", "stop"] = ""  # the strokes lie between this note and its neighbour
+    accidentals: tuple[str, ...] = ()  # printed sign per member ("sharp", "(natural)", ""), () when none is printed
 
     @property
     def is_rest(self) -> bool:

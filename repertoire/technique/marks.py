@@ -41,7 +41,7 @@ class Kind(StrEnum):
     AMOUNT = "amount"  # share of the bow for the stroke at this note: "1/2"
     PART = "part"  # part of the bow: whole, upper half, lower half, middle, frog, tip
     ARTICULATION = "articulation"  # staccato, tenuto, accent, ...
-    PIZZICATO = "pizzicato"  # pizz, arco, left hand
+    PIZZICATO = "pizzicato"  # pizz, arco, left hand, snap
     # left hand
     FINGER = "finger"  # 0..4, a substitution "2-1"
     STRING = "string"  # I..IV at a note, or over at..to
@@ -86,7 +86,9 @@ ARTICULATIONS = (
     "soft accent",
     "detached legato",
     "stopped",
-    "breath",
+    "breath",  # after the note
+    "caesura",  # after the note
+    "arpeggio",  # the chord is spread
 )
 ORNAMENTS = ("trill", "turn", "inverted turn", "delayed turn", "mordent", "inverted mordent", "shake")
 DYNAMICS = (
@@ -102,7 +104,7 @@ _VALUES: Mapping[Kind, tuple[str, ...]] = {
     Kind.HOOK: ("hooked", "portato"),
     Kind.PART: BOW_PARTS,
     Kind.ARTICULATION: ARTICULATIONS,
-    Kind.PIZZICATO: ("pizz", "arco", "left hand"),
+    Kind.PIZZICATO: ("pizz", "arco", "left hand", "snap"),
     Kind.STRING: STRINGS,
     Kind.EXTENSION: ("forward", "back"),
     Kind.HARMONIC: ("natural", "artificial"),
@@ -121,6 +123,12 @@ SPANS = frozenset({Kind.SLUR, Kind.HOOK, Kind.SLIDE, Kind.HOLD, Kind.HAIRPIN, Ki
 MAY_SPAN = SPANS | {Kind.STRING, Kind.VIBRATO}
 PER_MEMBER = frozenset({Kind.FINGER, Kind.STRING, Kind.EXTENSION, Kind.HARMONIC, Kind.SLIDE, Kind.HOLD})
 
+
+def _is_length(value: str) -> bool:
+    """True for a length above 0 in quarter notes, written as 2 or 3/2."""
+    return bool(re.fullmatch(r"[1-9]\d{0,5}(?:/[1-9]\d{0,5})?", value))
+
+
 _OPTIONS: Mapping[Kind, Mapping[str, Callable[[str], bool]]] = {
     Kind.ORNAMENT: {
         "start": lambda v: v in ("upper", "main"),
@@ -129,7 +137,14 @@ _OPTIONS: Mapping[Kind, Mapping[str, Callable[[str], bool]]] = {
         "above": lambda v: v in ("sharp", "flat", "natural", "double-sharp", "flat-flat"),
         "below": lambda v: v in ("sharp", "flat", "natural", "double-sharp", "flat-flat"),
     },
-    Kind.TEXT: {"place": lambda v: v in ("above", "below"), "style": lambda v: v in ("plain", "italic", "bold")},
+    # "after" and "until" place a mark within a long note: quarter notes after the onset of `at` or of `to`.
+    Kind.DYNAMIC: {"after": _is_length},
+    Kind.HAIRPIN: {"after": _is_length, "until": _is_length},
+    Kind.TEXT: {
+        "place": lambda v: v in ("above", "below"),
+        "style": lambda v: v in ("plain", "italic", "bold"),
+        "after": _is_length,
+    },
     Kind.SLUR: {"side": lambda v: v in ("above", "below")},
 }
 _FINGER = re.compile(r"[0-4](?:-[0-4])?$")
@@ -201,6 +216,8 @@ class Mark:
             return (self.kind, self.at, self.value)
         if self.kind in SPANS:
             return (self.kind, self.at, self.to)
+        if self.kind is Kind.DYNAMIC and self.option("after"):
+            return (self.kind, self.at, self.option("after"))
         return (self.kind, self.at)
 
     def as_json(self) -> dict[str, Any]:
