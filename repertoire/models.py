@@ -1,14 +1,35 @@
-"""Pieces, parts and their revisions, movements, passages, markings and drafts."""
+"""Pieces, parts and their revisions, movements, passages, markings and drafts.
+
+What must never change (a marking, a passage's bounds, a revision's bytes, a note list) is
+held by triggers in migration 0002, so that no code can forget it.
+"""
 
 from __future__ import annotations
 
+import secrets
 from typing import Any, ClassVar
 
 from django.conf import settings
-from django.db import models
+from django.db import models, transaction
 from django.db.models import F, Q
 
 from studio.models import Teacher
+
+
+def unguessable(folder: str, file_name: str) -> str:
+    """A path inside the uploads folder that tells nothing and can't be guessed."""
+    ending = file_name.rpartition(".")[2].lower()
+    return f"{folder}/{secrets.token_urlsafe(24)}" + (
+        f".{ending}" if ending in ("mxl", "xml", "musicxml", "abc") else ""
+    )
+
+
+def part_path(_: models.Model, file_name: str) -> str:
+    return unguessable("parts", file_name)
+
+
+def upload_path(_: models.Model, file_name: str) -> str:
+    return unguessable("pending", file_name)
 
 
 class Piece(models.Model):
@@ -57,7 +78,7 @@ class Revision(models.Model):
     part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="revisions")
     number = models.PositiveSmallIntegerField(default=1)
     source = models.CharField(max_length=8, choices=Source.choices)
-    file = models.FileField(upload_to="parts/", blank=True)
+    file = models.FileField(upload_to=part_path, max_length=200, blank=True)
     file_name = models.CharField(max_length=200, blank=True)
     sha256 = models.CharField(max_length=64, blank=True)
     part_ref = models.CharField(max_length=120, blank=True, help_text="which part of the file")
@@ -74,18 +95,38 @@ class Revision(models.Model):
         return f"{self.part}, revision {self.number}"
 
 
-class Movement(models.Model):
-    """One movement of a revision: its note list and the marks printed in it.
+class Upload(models.Model):
+    """A file between being sent and its part being chosen. It goes when the part is read,
+    when the teacher turns back, and after a day."""
 
-    `line` is the stored note list (see notation/storing.py), null without notation.
+    teacher = models.ForeignKey(Teacher, on_delete=models.CASCADE, related_name="uploads")
+    piece = models.ForeignKey(Piece, on_delete=models.CASCADE, null=True, blank=True, related_name="uploads")
+    file = models.FileField(upload_to=upload_path, max_length=200)
+    file_name = models.CharField(max_length=200)
+    sha256 = models.CharField(max_length=64)
+    contents: models.JSONField[Any] = models.JSONField(help_text="the movements and parts found in it")
+    created = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["-created", "-id"]
+
+    def __str__(self) -> str:
+        return self.file_name
+
+
+class Movement(models.Model):
+    """One movement of a revision. Its notes stand in a row of their own (`Notation`), so
+    that a list of passages never reads whole movements.
+
+    `line` and `printed` may be given when a movement is made; they read as None where
+    there is no notation.
     """
 
     revision = models.ForeignKey(Revision, on_delete=models.CASCADE, related_name="movements")
     number = models.PositiveSmallIntegerField(default=1)
     title = models.CharField(max_length=200, blank=True)
     bar_count = models.PositiveIntegerField()
-    line: models.JSONField[Any] = models.JSONField(null=True, blank=True)
-    printed: models.JSONField[Any] = models.JSONField(null=True, blank=True)
+    notated = models.BooleanField(default=False, editable=False)
 
     class Meta:
         ordering: ClassVar = ["revision", "number"]
@@ -96,6 +137,54 @@ class Movement(models.Model):
 
     def __str__(self) -> str:
         return self.title or f"Movement {self.number}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        given = self.__dict__.pop("_notation_given", {})
+        fresh = given.get("line") is not None and not self.notated
+        self.notated = self.notated or fresh
+        with transaction.atomic():
+            super().save(*args, **kwargs)
+            if fresh:
+                printed = given.get("printed") or {"format": 1, "marks": []}
+                Notation.objects.create(movement=self, line=given["line"], printed=printed)
+
+    @property
+    def line(self) -> Any:
+        """The stored note list (see notation/storing.py), None without notation."""
+        if self.pk is None:
+            return self._given.get("line")
+        return self.notation.line if self.notated else None
+
+    @line.setter
+    def line(self, stored: Any) -> None:
+        self._given["line"] = stored
+
+    @property
+    def printed(self) -> Any:
+        """The marks printed in the part, as stored; None without notation."""
+        if self.pk is None:
+            return self._given.get("printed")
+        return self.notation.printed if self.notated else None
+
+    @printed.setter
+    def printed(self, stored: Any) -> None:
+        self._given["printed"] = stored
+
+    @property
+    def _given(self) -> dict[str, Any]:
+        given: dict[str, Any] = self.__dict__.setdefault("_notation_given", {})
+        return given
+
+
+class Notation(models.Model):
+    """The note list of a movement and the marks printed in it, as stored."""
+
+    movement = models.OneToOneField(Movement, on_delete=models.CASCADE, primary_key=True, related_name="notation")
+    line: models.JSONField[Any] = models.JSONField()
+    printed: models.JSONField[Any] = models.JSONField()
+
+    def __str__(self) -> str:
+        return f"Notes of {self.movement}"
 
 
 class Passage(models.Model):
@@ -134,7 +223,7 @@ class Passage(models.Model):
 
     @property
     def has_notation(self) -> bool:
-        return self.movement.line is not None
+        return self.movement.notated
 
 
 class Marking(models.Model):
