@@ -119,8 +119,26 @@ class Student(models.Model):
 
     def instrument_on(self, day: date) -> InstrumentPeriod | None:
         """The instrument played on a day; the one begun last when there are two kinds."""
+        return next(iter(self.instruments_on(day)), None)
+
+    def instruments_on(self, day: date) -> list[InstrumentPeriod]:
+        """All instruments played on a day, the one begun last first: some play violin and viola."""
         periods = [p for p in self.instruments.all() if p.since <= day and (p.until is None or day <= p.until)]
-        return max(periods, key=lambda p: (p.since, p.pk), default=None)
+        return sorted(periods, key=lambda p: (p.since, p.pk), reverse=True)
+
+
+class Erasure(models.Model):
+    """Left behind when a student's record is erased on request: when, and how much, but not whose."""
+
+    teacher = models.ForeignKey(Teacher, on_delete=models.PROTECT, related_name="erasures")
+    at = models.DateTimeField()
+    rows = models.PositiveIntegerField("rows erased")
+
+    class Meta:
+        ordering: ClassVar = ["at", "id"]
+
+    def __str__(self) -> str:
+        return f"A record erased on {self.at:%d %b %Y}"
 
 
 class Guardian(models.Model):
@@ -166,10 +184,11 @@ class InstrumentPeriod(models.Model):
         null=True,
         blank=True,
         validators=[MinValueValidator(150), MaxValueValidator(420)],
-        help_text="nut to bridge, measured; a viola's size says little about it",
+        help_text="nut to bridge, measured: sizes on labels differ from maker to maker",
     )
     since = models.DateField("from")
     until = models.DateField("to", null=True, blank=True)
+    follows: InstrumentPeriod | None = None  # the period that is ended together with saving this one
 
     class Meta:
         ordering: ClassVar = ["-since", "-id"]
@@ -184,10 +203,12 @@ class InstrumentPeriod(models.Model):
         return f"{self.size} {self.instrument}".strip()
 
     def clean(self) -> None:
-        """No two periods of one kind of instrument overlap."""
+        """No two periods of one kind of instrument overlap; the database holds to it too (migration 0002)."""
         if self.since is None or self.student_id is None:
             return
         others = InstrumentPeriod.objects.filter(student_id=self.student_id, instrument=self.instrument)
+        if self.follows:
+            others = others.exclude(pk=self.follows.pk)
         clash = others.exclude(pk=self.pk).filter(Q(until=None) | Q(until__gte=self.since))
         if self.until:
             clash = clash.filter(since__lte=self.until)

@@ -1,5 +1,34 @@
 """Addresses of accounts, students and settings."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from studio.views import accounts, guardians, instruments, preferences, students
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("sign-in", accounts.sign_in, name="sign_in"),
+    path("sign-out", accounts.sign_out, name="sign_out"),
+    path("set-up", accounts.set_up, name="set_up"),
+    path("password", accounts.password_change, name="password_change"),
+    path("healthz", accounts.healthz, name="healthz"),
+    path("settings", preferences.settings, name="settings"),
+    path("students/", students.students, name="students"),
+    path("students/new", students.student_new, name="student_new"),
+    path("students/<int:student_id>/details", students.student_edit, name="student_edit"),
+    path("students/<int:student_id>/instruments/new", instruments.instrument_new, name="instrument_new"),
+    path("students/<int:student_id>/instruments/<int:period_id>", instruments.instrument_edit, name="instrument_edit"),
+    path(
+        "students/<int:student_id>/instruments/<int:period_id>/end", instruments.instrument_end, name="instrument_end"
+    ),
+    path(
+        "students/<int:student_id>/instruments/<int:period_id>/remove",
+        instruments.instrument_remove,
+        name="instrument_remove",
+    ),
+    path("students/<int:student_id>/guardians/new", guardians.guardian_add, name="guardian_add"),
+    path(
+        "students/<int:student_id>/guardians/<int:guardianship_id>/remove",
+        guardians.guardian_remove,
+        name="guardian_remove",
+    ),
+    path("guardians/<int:guardian_id>", guardians.guardian_edit, name="guardian_edit"),
+]
