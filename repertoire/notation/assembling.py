@@ -1,0 +1,163 @@
+"""The signs of one system put together as a drawing in millimetres.
+
+Printed and own marks get their look here (ink on screen, weight on paper), notes become
+places that take focus and touch, and the places of notes, staves and bars are told in mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from repertoire.technique.line import ADDRESS, Line, event_address, parse_address
+from repertoire.technique.marks import Marks
+
+from .ink import STAFF, Drawing, Sign, shape_svg
+from .look import Look
+from .picture import FONTS, INK, OWN_INK, StaffPlace, System
+from .placing import place
+from .signs import speak
+
+_PALE = {"mark-replaced": "#8f8f8f", "mark-printed": "#4a4a4a"}
+_BOLD = {"mark-own": 9.0}
+
+
+def assemble(drawing: Drawing, lines: Sequence[tuple[Line, Marks]], look: Look, number: int) -> System:
+    """One system of a picture; `number` counts from 0 and keeps ids of shared outlines apart."""
+    signs = [s for s in drawing.signs if s.name != "measure"]
+    top, bottom = place(signs, drawing.height)
+    scale = look.staff_mm / STAFF
+    width, height = drawing.width * scale, (bottom - top) * scale
+    staves = _staves(signs, len(lines))
+    heads = [_heads(signs, staff, len(lines)) for staff in range(len(lines))]
+    use = f"{look.prefix}s{number}-" if look.screen else ""
+    parts = []
+    if use:
+        codes = sorted({s.body for sign in signs for s in sign.shapes if s.tag == "glyph"})
+        outlines = "".join(f'<path id="{use}{c}" d="{drawing.outlines.get(c, "")}"/>' for c in codes)
+        parts.append(f"<defs>{outlines}</defs>")
+    parts.append(
+        f'<g transform="scale({scale:.6g}) translate(0 {-top:.0f})" color="{INK}" fill="currentColor" '
+        f'stroke="none" font-family="{FONTS}">'
+    )
+    parts.extend(_drawn(sign, drawing.outlines, look, use) for sign in signs if not _picked(sign, look))
+    for staff, ((line, marks), places) in enumerate(zip(lines, heads, strict=True)):
+        parts.extend(_notes(line, marks, places, staves[staff], drawing.outlines, look, use, staff))
+    parts.append("</g>")
+    in_mm = [{a: (x * scale, (y - top) * scale) for a, (x, y, _) in places.items()} for places in heads]
+    return System(
+        "".join(parts), width, height, in_mm[0],
+        tuple(StaffPlace((a - top) * scale, (b - top) * scale, c * scale, d * scale) for a, b, c, d in staves),
+        _bars(drawing, scale), tuple(in_mm), screen=look.screen,
+    )  # fmt: skip
+
+
+def _picked(sign: Sign, look: Look) -> bool:
+    return look.screen and sign.name in ("note", "rest", "mRest") and bool(ADDRESS.match(_address(sign)))
+
+
+def _address(sign: Sign) -> str:
+    return sign.ident.rpartition("_")[2]
+
+
+def _staff_of(sign: Sign) -> Sign | None:
+    found: Sign | None = sign
+    while found is not None and found.name != "staff":
+        found = found.parent
+    return found
+
+
+def _drawn(sign: Sign, outlines: dict[str, str], look: Look, use: str) -> str:
+    bold = _BOLD.get(sign.owner, 0.0)
+    shapes = "".join(shape_svg(s, outlines, bold=bold if s.tag != "text" else 0.0, use=use) for s in sign.shapes)
+    moved = f' transform="translate(0 {sign.dy:.0f})"' if sign.dy else ""
+    if not sign.owner and not moved:
+        return shapes
+    if not look.screen:
+        colour = f' color="{_PALE[sign.owner]}"' if sign.owner in _PALE else ""
+        return f"<g{colour}{moved}>{shapes}</g>" if colour or moved else shapes
+    colour = OWN_INK if sign.owner == "mark-own" else _PALE.get(sign.owner, "")
+    kind = f' class="{sign.owner} kind-{sign.kind}"' if sign.owner else ""
+    return f"<g{kind}" + (f' color="{colour}"' if colour else "") + f"{moved}>{shapes}</g>"
+
+
+def _staves(signs: Sequence[Sign], count: int) -> list[tuple[float, float, float, float]]:
+    """Top, bottom, left and right of each staff, in drawing units."""
+    found: list[list[float]] = []
+    lines = [s for s in signs if s.name == "staff"]
+    for number in range(count):
+        boxes = [b for s in lines[number::count] for b in s.boxes()]
+        half = 6.5
+        found.append([
+            min(b[1] for b in boxes) + half, max(b[3] for b in boxes) - half,
+            min(b[0] for b in boxes), max(b[2] for b in boxes),
+        ])  # fmt: skip
+    return [(a, b, c, d) for a, b, c, d in found]
+
+
+def _heads(signs: Sequence[Sign], staff: int, count: int) -> dict[str, tuple[float, float, Sign]]:
+    staff_signs = [id(s) for s in signs if s.name == "staff"][staff::count]
+    wanted = set(staff_signs)
+    places: dict[str, tuple[float, float, Sign]] = {}
+    for sign in signs:
+        address = _address(sign)
+        if sign.name not in ("note", "rest", "mRest") or not ADDRESS.match(address) or not sign.shapes:
+            continue
+        holder = _staff_of(sign)
+        if holder is None or id(holder) not in wanted:
+            continue
+        head = sign.shapes[0]
+        box = head.boxes[0]
+        y = head.y if sign.name == "note" else (box[1] + box[3]) / 2
+        places[address] = ((box[0] + box[2]) / 2, y, sign)
+        event = event_address(address)
+        if event != address and event not in places:
+            places[event] = places[address]
+    return places
+
+
+def _notes(
+    line: Line, marks: Marks, places: dict[str, tuple[float, float, Sign]],
+    staff: tuple[float, float, float, float], outlines: dict[str, str], look: Look, use: str, number: int,
+) -> list[str]:  # fmt: skip
+    if not look.screen:
+        return []
+    own = [(a, p) for a, p in places.items() if a == _address(p[2])]
+    own.sort(key=lambda pair: (parse_address(pair[0])[:2], parse_address(pair[0])[2]))
+    columns = sorted({x for _, (x, _, _) in own})
+    first = line.events[0].address if line.events else ""
+    out = []
+    for address, (x, y, sign) in own:
+        at = columns.index(x)
+        left = (columns[at - 1] + x) / 2 if at else x - 200
+        right = (columns[at + 1] + x) / 2 if at + 1 < len(columns) else x + 200
+        left, right = max(left, x - 500), min(right, x + 500)
+        members = [py for a, (_, py, _) in own if event_address(a) == event_address(address)]
+        top, low = min(staff[0] - 300, y - 300), max(staff[1] + 300, y + 300)
+        above = [py for py in members if py < y]
+        below = [py for py in members if py > y]
+        top = (max(above) + y) / 2 if above else top
+        low = (min(below) + y) / 2 if below else low
+        label = escape(speak(line, marks, address), quote=True)
+        ident = f"{look.prefix}{f'v{number + 1}_' if number else ''}{address}"
+        focus = 0 if event_address(address) == first and not number and not parse_address(address)[2] > 1 else -1
+        heads = "".join(shape_svg(s, outlines, use=use) for s in sign.shapes)
+        owner = f" {sign.owner}" if sign.owner else ""
+        out.append(
+            f'<g id="{ident}" class="{"rest" if sign.name != "note" else "note"}{owner}" data-address="{address}" '
+            f'tabindex="{focus}" role="{look.note_role}" aria-label="{label}"><title>{label}</title>{heads}'
+            f'<rect class="hit" x="{left:.0f}" y="{top:.0f}" width="{right - left:.0f}" height="{low - top:.0f}" '
+            f'fill="none" pointer-events="all"/></g>'
+        )
+    return out
+
+
+def _bars(drawing: Drawing, scale: float) -> dict[int, tuple[float, float]]:
+    bars: dict[int, tuple[float, float]] = {}
+    for sign in drawing.signs:
+        measure = sign.parent
+        if sign.name == "staff" and measure is not None and measure.ident.startswith("bar"):
+            box = sign.box
+            if box:
+                bars.setdefault(int(measure.ident[3:]), (box[0] * scale, box[2] * scale))
+    return bars
