@@ -1,16 +1,58 @@
-"""Lessons, assignments, steps, observations, listening points and issued sheets."""
+"""Lessons, assignments, steps, observations, listening points and issued sheets.
+
+What was heard and which marking was changed is appended, never rewritten: the triggers of
+migration 0002 hold that in the database, and the rows refuse to be deleted one by one.
+`token`s are made in the browser, so that what a lost connection sends twice is stored once.
+"""
 
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any, ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 
 from repertoire.models import Marking, Passage, Piece
 from studio.models import Student, Teacher
+
+_erasing: ContextVar[bool] = ContextVar("erasing", default=False)
+
+
+class AppendOnlyError(Exception):
+    """Something that is only ever added to was about to be deleted."""
+
+
+@contextmanager
+def erasing() -> Iterator[None]:
+    """Inside, append-only rows may be deleted: for erasing a person's data on request, nothing else."""
+    before = _erasing.set(True)
+    try:
+        yield
+    finally:
+        _erasing.reset(before)
+
+
+class AppendOnlyQuerySet(models.QuerySet[Any]):
+    def delete(self) -> tuple[int, dict[str, int]]:
+        if not _erasing.get():
+            raise AppendOnlyError("What was noted in a lesson stays; add a correction.")
+        return super().delete()
+
+
+class AppendOnly(models.Model):
+    class Meta:
+        abstract = True
+
+    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
+        if not _erasing.get():
+            raise AppendOnlyError("What was noted in a lesson stays; add a correction.")
+        return super().delete(*args, **kwargs)
 
 
 class Theme(models.TextChoices):
@@ -41,6 +83,8 @@ class Lesson(models.Model):
     note = models.TextField("note (shared on reports)", blank=True)
     private_note = models.TextField("private note", blank=True)
     note_saved = models.DateTimeField(null=True, blank=True)
+    note_version = models.PositiveIntegerField(default=0, help_text="counts savings, so that two pages notice")
+    note_writer = models.UUIDField(null=True, blank=True, help_text="the open page that saved the note last")
     sentence = models.CharField("sentence for the week", max_length=300, blank=True)
     finished = models.DateTimeField(null=True, blank=True)
 
@@ -113,15 +157,18 @@ class Assignment(models.Model):
         return self.passage.title if self.passage else f"{self.piece.title}, {self.bars or 'whole'}"
 
 
-class MarkingChange(models.Model):
+class MarkingChange(AppendOnly):
     """A student moved from one marking to another, and why. Append-only."""
 
+    token = models.UUIDField(default=uuid.uuid4, unique=True)
     assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="marking_changes")
     lesson = models.ForeignKey(Lesson, on_delete=models.PROTECT, null=True, blank=True, related_name="marking_changes")
     before = models.ForeignKey(Marking, on_delete=models.PROTECT, null=True, related_name="+")
     after = models.ForeignKey(Marking, on_delete=models.PROTECT, null=True, related_name="+")
     reason = models.CharField(max_length=300, blank=True)
     at = models.DateTimeField()
+
+    objects = AppendOnlyQuerySet.as_manager()
 
     class Meta:
         ordering: ClassVar = ["at", "id"]
@@ -131,7 +178,11 @@ class MarkingChange(models.Model):
 
 
 class Step(models.Model):
-    """One practice step of an assignment, in order. `recipe` says how its stave is made."""
+    """One practice step of an assignment, in order. `recipe` says how its stave is made.
+
+    A step that was heard in a lesson is ended, never rewritten, so that old observations
+    keep the words they were made about.
+    """
 
     assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="steps")
     position = models.PositiveSmallIntegerField(default=0)
@@ -141,6 +192,7 @@ class Step(models.Model):
     minutes = models.PositiveSmallIntegerField(null=True, blank=True)
     recipe: models.JSONField[Any] = models.JSONField(null=True, blank=True)
     done = models.BooleanField(default=False)
+    ended = models.DateField(null=True, blank=True)
 
     class Meta:
         ordering: ClassVar = ["position", "id"]
@@ -149,11 +201,14 @@ class Step(models.Model):
         return self.text
 
 
-class Observation(models.Model):
-    """What was heard. Append-only: a correction names the observation it replaces.
+class ObservationQuerySet(AppendOnlyQuerySet):
+    def standing(self) -> ObservationQuerySet:
+        """Those neither replaced nor withdrawn."""
+        return self.filter(withdrawn=False, replaced_by=None)
 
-    `token` is made in the browser, so that one sent twice is stored once.
-    """
+
+class Observation(AppendOnly):
+    """What was heard. Append-only: a correction names the observation it replaces."""
 
     class Outcome(models.TextChoices):
         NONE = "", "noted"
@@ -166,9 +221,10 @@ class Observation(models.Model):
     assignment = models.ForeignKey(
         Assignment, on_delete=models.PROTECT, null=True, blank=True, related_name="observations"
     )
-    step = models.ForeignKey(Step, on_delete=models.SET_NULL, null=True, blank=True, related_name="observations")
+    step = models.ForeignKey(Step, on_delete=models.PROTECT, null=True, blank=True, related_name="observations")
     outcome = models.CharField(max_length=7, choices=Outcome.choices, blank=True)
     tempo = models.PositiveSmallIntegerField("tempo reached", null=True, blank=True)
+    tempo_before = models.PositiveSmallIntegerField(null=True, blank=True, help_text="what an undo goes back to")
     theme = models.CharField(max_length=10, choices=Theme.choices, blank=True)
     text = models.CharField(max_length=600, blank=True)
     shared = models.BooleanField(default=False)
@@ -176,8 +232,16 @@ class Observation(models.Model):
     withdrawn = models.BooleanField(default=False, help_text="an undo: replaces an observation with nothing")
     at = models.DateTimeField()
 
+    objects = ObservationQuerySet.as_manager()
+
     class Meta:
         ordering: ClassVar = ["at", "id"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(withdrawn=False) | Q(replaces__isnull=False), name="undo_names_its_object"
+            ),
+        ]
+        indexes: ClassVar = [models.Index(fields=["assignment", "at"])]
 
     def __str__(self) -> str:
         return self.text or self.get_outcome_display()
@@ -186,6 +250,7 @@ class Observation(models.Model):
 class ListeningPoint(models.Model):
     """A place to hear next time, or a flag tapped on a note; it never touches the marking."""
 
+    token = models.UUIDField(default=uuid.uuid4, unique=True)
     student = models.ForeignKey(Student, on_delete=models.CASCADE, related_name="listening_points")
     lesson = models.ForeignKey(Lesson, on_delete=models.PROTECT, null=True, blank=True, related_name="listening_points")
     assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="listening_points")
@@ -193,7 +258,7 @@ class ListeningPoint(models.Model):
     theme = models.CharField(max_length=10, choices=Theme.choices, blank=True)
     text = models.CharField(max_length=200, blank=True)
     settled = models.DateTimeField(null=True, blank=True)
-    created = models.DateTimeField(auto_now_add=True)
+    created = models.DateTimeField(default=timezone.now)
 
     class Meta:
         ordering: ClassVar = ["created", "id"]
