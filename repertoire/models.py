@@ -7,12 +7,14 @@ held by triggers in migration 0002, so that no code can forget it.
 from __future__ import annotations
 
 import secrets
+from fractions import Fraction
 from typing import Any, ClassVar
 
 from django.conf import settings
 from django.db import models, transaction
 from django.db.models import F, Q
 
+from repertoire.technique.line import beat_label
 from studio.models import Teacher
 
 
@@ -220,6 +222,15 @@ class Passage(models.Model):
     def bars(self) -> str:
         """Printed numbers: "12" or "12–19"."""
         return self.first_number if self.first_number == self.last_number else f"{self.first_number}–{self.last_number}"
+
+    @property
+    def span(self) -> str:
+        """Bars with their beats, for people: "12", "12, beat 2, – 19"."""
+        start = f"{self.first_number}, beat {beat_label(Fraction(self.start_beat))}," if self.start_beat else ""
+        end = f"{self.last_number}, beat {beat_label(Fraction(self.end_beat))}" if self.end_beat else ""
+        if not start and not end:
+            return self.bars
+        return f"{start or self.first_number} – {end or self.last_number}"
 
     @property
     def has_notation(self) -> bool:
