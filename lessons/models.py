@@ -255,6 +255,7 @@ class ListeningPoint(models.Model):
     lesson = models.ForeignKey(Lesson, on_delete=models.PROTECT, null=True, blank=True, related_name="listening_points")
     assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="listening_points")
     address = models.CharField(max_length=24, blank=True)
+    place = models.CharField(max_length=80, blank=True, help_text="the address in words: bar 12, beat 2, F♯4")
     theme = models.CharField(max_length=10, choices=Theme.choices, blank=True)
     text = models.CharField(max_length=200, blank=True)
     settled = models.DateTimeField(null=True, blank=True)
@@ -264,7 +265,7 @@ class ListeningPoint(models.Model):
         ordering: ClassVar = ["created", "id"]
 
     def __str__(self) -> str:
-        return self.text or self.address
+        return ": ".join(filter(None, (self.place, self.text or self.get_theme_display()))) or self.address
 
 
 class Sheet(models.Model):

@@ -17,8 +17,10 @@ from django.db.models import F
 from lessons.assigning import change_marking
 from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Phrase, Step
 from lessons.tempo import FASTEST, SLOWEST
-from repertoire.technique.line import LineError, parse_address
+from repertoire.excerpts import passage_line
+from repertoire.technique.line import LineError
 from studio.models import Teacher
+from studio.terms import terms_for
 
 PHRASE_LENGTH = 60
 UNDONE = "undone in the lesson"
@@ -163,11 +165,7 @@ def flag(
         if known := _known(ListeningPoint, token):
             return known
         _check(lesson, assignment, None)
-        if address:
-            try:
-                parse_address(address)
-            except LineError as error:
-                raise ObserveError(str(error)) from None
+        place = _place(assignment, address) if address else ""
         if not (address or theme or text.strip()):
             raise ObserveError("Choose a note, a theme or a word to listen for.")
         return ListeningPoint.objects.create(
@@ -176,6 +174,7 @@ def flag(
             lesson=lesson,
             assignment=assignment,
             address=address,
+            place=place,
             theme=theme,
             text=" ".join(text.split())[:200],
             created=at,
@@ -275,6 +274,20 @@ def _check(lesson: Lesson, assignment: Assignment | None, step: Step | None) -> 
         raise ObserveError("That assignment is another student's.")
     if step is not None and (assignment is None or step.assignment_id != assignment.pk):
         raise ObserveError("That step belongs to another assignment.")
+
+
+def _place(assignment: Assignment, address: str) -> str:
+    """A note in words: "bar 12, beat 2, F♯4". Raises ObserveError when the passage has no such note."""
+    if assignment.passage is None or not assignment.passage.has_notation:
+        raise ObserveError("This work has no notation to flag a note in.")
+    try:
+        line = passage_line(assignment.passage)
+        event = line.event(address)
+        sounding = "rest" if event.is_rest else line.pitch(address).label
+    except LineError as error:
+        raise ObserveError(str(error)) from None
+    where = line.where(address).partition(" ")[2]
+    return f"{terms_for(assignment.student.teacher.studio.terms)['bar']} {where}, {sounding}"
 
 
 def _check_standing(observation: Observation) -> None:

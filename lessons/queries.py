@@ -1,0 +1,201 @@
+"""Every list of lessons and work a page asks for, with a number of queries that doesn't grow.
+
+Whatever a page shows of a student's work is fetched here at once: four months of lessons or
+ten years of them cost the same queries.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.utils import timezone
+
+from lessons.models import Assignment, Lesson, ListeningPoint, Observation, Phrase, Sheet, Step
+from repertoire.models import Marking, Passage, Piece
+from repertoire.technique.marks import Aspect
+from studio.models import Student, Teacher
+
+POINTS_A_LESSON = 3
+FIND_LIMIT = 25
+PASSAGE = "passage__movement__revision__part__piece"
+DIGEST = {Aspect.BOW: "bow_digest", Aspect.LEFT_HAND: "left_hand_digest", Aspect.WORDS: "words_digest"}
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One assignment as its pages show it."""
+
+    assignment: Assignment
+    steps: tuple[Step, ...]
+    to_try: tuple[Marking, ...]
+    points: tuple[ListeningPoint, ...]
+    last: Observation | None
+
+
+def day_bounds(day: date) -> tuple[datetime, datetime]:
+    """Midnight to midnight in the studio's time zone (the current one)."""
+    start = timezone.make_aware(datetime.combine(day, datetime.min.time()))
+    end = timezone.make_aware(datetime.combine(day + timedelta(days=1), datetime.min.time()))
+    return start, end
+
+
+def lessons_between(teacher: Teacher, first: date, last: date) -> QuerySet[Lesson]:
+    """Lessons from one day to another, both included, in order; each says whether a sheet is `printed`."""
+    start, end = day_bounds(first)[0], day_bounds(last)[1]
+    return (
+        Lesson.objects.filter(teacher=teacher, starts__gte=start, starts__lt=end)
+        .select_related("student")
+        .prefetch_related("student__instruments")
+        .annotate(printed=Exists(Sheet.objects.filter(lesson=OuterRef("pk"))))
+        .order_by("starts", "id")
+    )
+
+
+def next_lesson(student: Student, after: datetime) -> Lesson | None:
+    return student.lessons.filter(starts__gt=after).exclude(attendance="cancelled").order_by("starts").first()
+
+
+def next_lessons(teacher: Teacher, after: datetime, count: int = 3) -> QuerySet[Lesson]:
+    coming = Lesson.objects.filter(teacher=teacher, starts__gt=after).exclude(attendance="cancelled")
+    return coming.select_related("student").order_by("starts", "id")[:count]
+
+
+def unfinished(teacher: Teacher, before: datetime) -> QuerySet[Lesson]:
+    """Lessons that are over and whose attendance nobody noted, latest first."""
+    open_ones = Lesson.objects.filter(teacher=teacher, starts__lt=before, finished=None, attendance="")
+    return open_ones.select_related("student").order_by("-starts", "-id")
+
+
+def points_to_hear(students: Iterable[int]) -> dict[int, list[str]]:
+    """The two or three things to listen for with each student: open flags first, the latest
+    ahead, then the listening points of their assignments."""
+    students = list(students)
+    found: dict[int, list[str]] = defaultdict(list)
+    flags = (
+        ListeningPoint.objects.filter(student__in=students, settled=None, assignment__ended=None)
+        .select_related("assignment__passage", "assignment__piece")
+        .order_by("-created", "-id")
+    )
+    for point in flags:
+        found[point.student_id].append(f"{_short(point.assignment)}: {point}")
+    work = (
+        Assignment.objects.filter(student__in=students, ended=None)
+        .exclude(listening_point="")
+        .exclude(state=Assignment.State.RESTING)
+        .select_related("passage", "piece")
+    )
+    for assignment in work:
+        found[assignment.student_id].append(f"{_short(assignment)}: {assignment.listening_point}")
+    return {student: lines[:POINTS_A_LESSON] for student, lines in found.items()}
+
+
+def _short(assignment: Assignment) -> str:
+    return assignment.passage.title if assignment.passage else assignment.piece.title
+
+
+def works(assignments: QuerySet[Assignment]) -> list[Work]:
+    """Assignments with steps, markings to try, open flags and the last observation."""
+    last = Observation.objects.standing().filter(assignment=OuterRef("pk")).order_by("-at", "-id")
+    rows = list(
+        assignments.select_related("piece", "marking", PASSAGE)
+        .annotate(last_id=Subquery(last.values("pk")[:1]))
+        .prefetch_related(
+            Prefetch("steps", Step.objects.filter(ended=None)),
+            Prefetch("to_try", Marking.objects.defer("marks").order_by("number")),
+            Prefetch("listening_points", ListeningPoint.objects.filter(settled=None)),
+        )
+    )
+    seen = Observation.objects.select_related("lesson", "step").in_bulk([row.last_id for row in rows if row.last_id])
+    return [
+        Work(
+            row,
+            tuple(row.steps.all()),
+            tuple(row.to_try.all()),
+            tuple(row.listening_points.all()),
+            seen.get(row.last_id),
+        )
+        for row in rows
+    ]
+
+
+def current_work(student: Student) -> list[Work]:
+    """What a student works on, in the order of work; resting pieces last."""
+    found = works(Assignment.objects.filter(student=student, ended=None))
+    return sorted(found, key=lambda work: work.assignment.state == Assignment.State.RESTING)
+
+
+def ended_work(student: Student, limit: int = 20) -> QuerySet[Assignment]:
+    ended = Assignment.objects.filter(student=student).exclude(ended=None)
+    return ended.select_related("piece", "passage").order_by("-ended", "-id")[:limit]
+
+
+def noted_in(lesson: Lesson) -> QuerySet[Observation]:
+    """What was noted in one lesson and still stands, in order."""
+    return Observation.objects.standing().filter(lesson=lesson).select_related("step").order_by("at", "id")
+
+
+def phrases_of(teacher: Teacher, count: int = 8) -> list[str]:
+    """The wordings a teacher uses most, those used more than once first."""
+    return list(Phrase.objects.filter(teacher=teacher).order_by("-used", "text").values_list("text", flat=True)[:count])
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    students: list[Student]
+    pieces: list[Piece]
+    passages: list[Passage]
+
+    def __bool__(self) -> bool:
+        return bool(self.students or self.pieces or self.passages)
+
+
+def find(teacher: Teacher, words: str) -> Found:
+    """Students, pieces and passages of this teacher in which every word occurs."""
+    students = Student.objects.filter(teacher=teacher)
+    pieces = Piece.objects.filter(teacher=teacher)
+    passages = Passage.objects.filter(teacher=teacher).select_related("movement__revision__part__piece")
+    for word in words.split()[:8]:
+        students = students.filter(Q(first_name__icontains=word) | Q(surname__icontains=word))
+        pieces = pieces.filter(Q(title__icontains=word) | Q(composer__icontains=word))
+        passages = passages.filter(
+            Q(title__icontains=word)
+            | Q(purpose__icontains=word)
+            | Q(movement__revision__part__piece__title__icontains=word)
+            | Q(movement__revision__part__piece__composer__icontains=word)
+        )
+    return Found(list(students[:FIND_LIMIT]), list(pieces[:FIND_LIMIT]), list(passages[:FIND_LIMIT]))
+
+
+def who_uses(markings: Iterable[Marking]) -> dict[int, list[Student]]:
+    """The students who have each marking in use now."""
+    rows = Assignment.objects.filter(marking__in=list(markings), ended=None).select_related("student")
+    return _by((row.marking_id, row.student) for row in rows.order_by("student__first_name", "student_id"))
+
+
+def who_shares(marking: Marking, aspect: Aspect) -> list[Student]:
+    """The students whose marking of this passage has the same bowing (or fingering, or words)."""
+    same = {f"marking__{DIGEST[aspect]}": getattr(marking, DIGEST[aspect])}
+    rows = Assignment.objects.filter(passage=marking.passage_id, ended=None, **same).select_related("student")
+    return [row.student for row in rows.order_by("student__first_name", "student_id")]
+
+
+def who_works_on_passages(passages: Iterable[Passage]) -> dict[int, list[Student]]:
+    rows = Assignment.objects.filter(passage__in=list(passages), ended=None).select_related("student")
+    return _by((row.passage_id, row.student) for row in rows.order_by("student__first_name", "student_id"))
+
+
+def who_works_on_pieces(pieces: Iterable[Piece]) -> dict[int, list[Student]]:
+    rows = Assignment.objects.filter(piece__in=list(pieces), ended=None).select_related("student")
+    return _by((row.piece_id, row.student) for row in rows.order_by("student__first_name", "student_id"))
+
+
+def _by(pairs: Iterable[tuple[int | None, Student]]) -> dict[int, list[Student]]:
+    found: dict[int, list[Student]] = defaultdict(list)
+    for key, student in pairs:
+        if key is not None and student not in found[key]:
+            found[key].append(student)
+    return dict(found)

@@ -1,0 +1,67 @@
+"""Who works on a piece or passage, and who uses a marking, for the pages of the repertoire.
+
+The repertoire knows no students, so its templates ask here, once for a whole list:
+
+    {% load who %}
+    {% who_uses markings as users %}                 one query for all of them
+    {% for marking in markings %}{% names users marking %}{% endfor %}
+
+`who_works_on` takes pieces or passages (one, or a list). `names` links each first name to
+the student's page and says nothing when there is nobody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django import template
+from django.db import models
+from django.urls import reverse
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString
+
+from lessons import queries
+from repertoire.models import Marking, Passage, Piece
+from repertoire.technique.marks import Aspect
+from studio.models import Student
+
+register = template.Library()
+
+
+def _listed(things: Any) -> list[Any]:
+    return [things] if isinstance(things, models.Model) else list(things or ())
+
+
+@register.simple_tag(name="who_uses")
+def who_uses(markings: Marking | Iterable[Marking]) -> dict[int, list[Student]]:
+    return queries.who_uses(_listed(markings))
+
+
+@register.simple_tag(name="who_works_on")
+def who_works_on(things: Any) -> dict[int, list[Student]]:
+    listed = _listed(things)
+    if listed and isinstance(listed[0], Passage):
+        return queries.who_works_on_passages(listed)
+    if listed and not isinstance(listed[0], Piece):
+        raise template.TemplateSyntaxError("who_works_on takes pieces or passages.")
+    return queries.who_works_on_pieces(listed)
+
+
+@register.simple_tag
+def who_shares(marking: Marking, aspect: str) -> list[Student]:
+    """The students whose marking agrees with this one in "bow", "left hand" or "words"."""
+    return queries.who_shares(marking, Aspect(aspect))
+
+
+@register.filter
+def of(found: dict[int, list[Student]], thing: models.Model) -> list[Student]:
+    """{{ users|of:marking }}: the students listed for one marking, piece or passage."""
+    return found.get(thing.pk, []) if found else []
+
+
+@register.simple_tag
+def names(found: dict[int, list[Student]], thing: models.Model) -> SafeString:
+    return format_html_join(
+        ", ", '<a href="{}">{}</a>', ((reverse("student", args=[s.pk]), s.first_name) for s in of(found, thing))
+    )
