@@ -51,6 +51,7 @@ class Join:
     """What stands between two groups, or before the first: how free the bow is."""
 
     start: bool  # nothing is carried over: a beginning, after pizzicato, after a long rest
+    either: bool  # after a tremolo whose bows can't be counted: both directions are open
     rest: bool  # a rest or breath long enough to set the bow anywhere
     retake: bool  # a retake is marked
 
@@ -77,7 +78,7 @@ def read_strokes(
         text = "The length of the note in {where} is open (fermata): speed and seconds are unknown."
         findings.append(finding(line, moment, FindingKind.FERMATA, text))
     findings.sort(key=lambda f: (line.order(f.address), f.kind))
-    return Bowing(line, tuple(strokes), tuple(dict.fromkeys(findings)), pace, settings)
+    return Bowing(line, marks, tuple(strokes), tuple(dict.fromkeys(findings)), pace, settings)
 
 
 def printed_tempo(line: Line) -> Fraction | None:
@@ -112,8 +113,8 @@ def habit(line: Line, moment: Moment) -> Direction:
 def _join(group: Group, settings: BowSettings, pace: Fraction, before: Group | None) -> Join:
     seconds = group.silence * 60 / pace
     uncounted = before is not None and before.bows is None
-    start = group.fresh or seconds >= settings.fresh_seconds or uncounted
-    return Join(start, seconds >= settings.rest_seconds or group.breath, group.retake)
+    start = group.fresh or seconds >= settings.fresh_seconds
+    return Join(start, uncounted, seconds >= settings.rest_seconds or group.breath, group.retake)
 
 
 def _ends(group: Group, direction: Direction) -> Direction:
@@ -124,7 +125,7 @@ def _cost(line: Line, before: Group | None, ends: Direction, group: Group, join:
     """What it costs to play a group in a direction after one that ended in another."""
     downbeat = is_downbeat(line, group.first)
     cost = TASTE if downbeat and direction is Direction.UP else 0
-    if join.start or before is None:
+    if join.start or join.either or before is None:
         return cost + (HABIT if direction != habit(line, group.first) else 0)
     same = direction == ends
     if join.retake:
@@ -171,7 +172,7 @@ def _solve(line: Line, groups: tuple[Group, ...], joins: list[Join]) -> list[Dir
 def _repeated(groups: tuple[Group, ...], joins: list[Join], directions: list[Direction], place: int) -> bool:
     """Whether a group goes the same way as the one before it, with no rest or sign to allow it."""
     join = joins[place]
-    if place == 0 or join.start or join.rest or join.retake:
+    if place == 0 or join.start or join.either or join.rest or join.retake:
         return False
     return directions[place] == _ends(groups[place - 1], directions[place - 1])
 
@@ -204,12 +205,12 @@ def _strokes(
             moments = last.moments + moments
             strokes.append(replace(last, moments=moments, kind=StrokeKind.HOOKED, seconds=_seconds(moments, pace)))
             continue
-        same = place > 0 and way == _ends(groups[place - 1], directions[place - 1]) and not join.start
+        same = place > 0 and way == _ends(groups[place - 1], directions[place - 1]) and not (join.start or join.either)
         retake = "marked" if join.retake and place else "needed" if same and not join.rest else ""
         strokes.append(
             Stroke(
                 len(strokes) + 1, way, group.mark is not None, _kind(group, dotted), moments, _seconds(moments, pace),
-                reasons[place], retake, join.start or join.rest, group.bows,
+                reasons[place], retake, join.start, join.start or join.rest, group.bows,
             )
         )  # fmt: skip
     return [replace(s, number=n) for n, s in enumerate(strokes, start=1)]
@@ -247,17 +248,17 @@ def _reasons(line: Line, groups: tuple[Group, ...], joins: list[Join], direction
     for group, join in zip(reversed(groups), reversed(joins), strict=True):
         coming = group if group.mark else coming
         ahead.append(coming)
-        coming = None if join.start else coming
+        coming = None if join.start or join.either else coming
     ahead.reverse()
     out: list[str] = []
     told = False  # by a mark since the last start
     for place, (group, join, way) in enumerate(zip(groups, joins, directions, strict=True)):
-        told = told and not join.start
+        told = told and not (join.start or join.either)
         coming = ahead[place]
         if group.mark:
             out.append("marked")
             told = True
-        elif join.start and way == habit(line, group.first):
+        elif (join.start or join.either) and way == habit(line, group.first):
             on = "an upbeat" if way is Direction.UP else "the beat"
             out.append(f"a start on {on}, {way} by habit")
         elif not told and coming is not None:

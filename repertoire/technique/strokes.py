@@ -12,6 +12,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from .line import Event, Line, beat_label
+from .marks import Marks
 
 
 class Direction(StrEnum):
@@ -128,8 +129,9 @@ class Stroke:
     """One bow stroke in playing. `marked` tells that a sign on its notes gives the direction.
 
     `retake` is "" or tells that the bow is lifted and set again before it: "marked" by the
-    teacher, "needed" because the direction repeats. `free` is true where a start, a rest or
-    pizzicato lets the bow be set anywhere. `bows` is the number of changes a measured tremolo
+    teacher, "needed" because the direction repeats. `start` is true at a beginning: the first
+    stroke, after pizzicato, after a long rest; `free` there and after any rest that leaves time
+    to set the bow anywhere. `bows` is the number of changes a measured tremolo
     makes (1 for any other stroke, None when it can't be counted). `seconds` is None under a
     fermata, whose length is open. `beats` are the sounding quarter notes.
     """
@@ -142,6 +144,7 @@ class Stroke:
     seconds: Fraction | None
     why: str
     retake: str = ""
+    start: bool = False
     free: bool = False
     bows: int | None = 1
 
@@ -180,6 +183,7 @@ class Bowing:
     quarter notes a minute. Pizzicato notes belong to no stroke."""
 
     line: Line
+    marks: Marks
     strokes: tuple[Stroke, ...]
     findings: tuple[Finding, ...]
     tempo: Fraction

@@ -172,7 +172,9 @@ def test_tremolo_counts_its_bows_where_it_can():
     assert counted.findings[0].kind is FindingKind.HABIT
     quick = read(line("4/4", "alto", "C4 h:3 D4 h"))
     assert quick.strokes[0].bows is None
-    assert quick.strokes[1].free
+    assert not quick.strokes[1].free
+    for sign in ("down b1n2", "up b1n2"):  # nobody can say how the tremolo ended: both hold
+        assert read(line("4/4", "alto", "C4 h:3 D4 h"), "down b1n1", sign).findings == ()
 
 
 def test_syncopation_alternates_through_the_tie():
