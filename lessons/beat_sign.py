@@ -30,5 +30,6 @@ def beat_sign(unit: str) -> str:
     dotted, _, plain = unit.rpartition(" ")
     width = 10.5 if dotted else 9
     drawing = _DRAWN[plain] + (_DOT if dotted else "")
-    svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0.5 0 {width} 13.5" width="{width}" height="13.5">{drawing}</svg>'
+    size = f'viewBox="0.5 0 {width} 13.5" width="{width}" height="13.5"'
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{drawing}</svg>'
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()

@@ -142,7 +142,8 @@ def gather(
         raise SheetError(f"{student.first_name} has nothing to practise yet: assign a passage first.")
     if len(chosen) > ITEMS_AT_MOST:
         raise SheetError(
-            f"A sheet holds at most {ITEMS_AT_MOST} items and {len(chosen)} are chosen: let some rest, or leave them out."
+            f"A sheet holds at most {ITEMS_AT_MOST} items and {len(chosen)} are chosen: "
+            "let some rest, or leave them out."
         )
     zone = ZoneInfo(studio.timezone)
     day = (lesson.starts if lesson else at).astimezone(zone).date()

@@ -7,8 +7,8 @@ name are the drawings they carry.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 from io import BytesIO
 from typing import Any
@@ -16,7 +16,7 @@ from typing import Any
 from django.template.loader import render_to_string
 from weasyprint import HTML
 from weasyprint.text.fonts import FontConfiguration
-from weasyprint.urls import URLFetcher, URLFetcherResponse
+from weasyprint.urls import URLFetcher
 
 from lessons.beat_sign import beat_sign
 from lessons.sheet_content import HEALTH_LINE, Content, Item, Tempo, bars_label
@@ -32,15 +32,11 @@ PAPER_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 MARGIN_MM = 15.0
 FOOT_MM = 24.0
 HEAD_MM = 13.0
-
-
-class _OnlyOwnDrawings(URLFetcher):
-    """Lets data: addresses through and refuses everything else, without asking the network."""
-
-    def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
-        if not url.startswith("data:"):
-            raise ValueError(f"A sheet loads nothing from outside: {url[:60]}")
-        return super().fetch(url, headers)
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +110,12 @@ def tempo_words(tempo: Tempo | None, terms: str) -> dict[str, Any] | None:
     }
 
 
+def day_words(iso: str) -> str:
+    """`Wednesday 25 November 2026`, whatever the machine's language."""
+    day = date.fromisoformat(iso)
+    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
 def sheet_html(content: Content, *, draft: bool = False) -> str:
     """The sheet as one HTML document without outside references. `draft` says so in its head."""
     items = [draw_item(content, item, place) for place, item in enumerate(content.items, 1)]
@@ -124,6 +126,7 @@ def sheet_html(content: Content, *, draft: bool = False) -> str:
         {
             "content": content,
             "draft": draft,
+            "lesson_day": day_words(content.lesson_date),
             "health_line": HEALTH_LINE,
             "terms": terms_for(content.terms),
             "paper": {"width": width, "height": height, "margin": MARGIN_MM, "foot": FOOT_MM, "head": HEAD_MM},
@@ -153,7 +156,9 @@ class Pages:
 
 def print_pages(html: str) -> Pages:
     """Lay an HTML sheet out and write it as a tagged PDF with embedded fonts."""
-    document = HTML(string=html, url_fetcher=_OnlyOwnDrawings()).render(font_config=_fonts())
+    document = HTML(string=html, url_fetcher=URLFetcher(allowed_protocols=["data"], allow_redirects=False)).render(
+        font_config=_fonts()
+    )
     out = BytesIO()
     document.write_pdf(out, pdf_tags=True)
     return Pages(out.getvalue(), len(document.pages))

@@ -1,0 +1,171 @@
+"""A student's history: what happened, lesson by lesson, and how each tempo moved.
+
+Everything is read with a fixed number of queries, whatever the years hold, and joined
+here. The report for a family is not this with parts left out: `report.py` reads shared
+things only.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Sheet
+from studio.models import Student
+
+
+@dataclass(frozen=True, slots=True)
+class Filters:
+    """What the history shows: one piece and one theme, or all."""
+
+    piece: int = 0
+    theme: str = ""
+
+    @property
+    def any(self) -> bool:
+        return bool(self.piece or self.theme)
+
+
+@dataclass
+class Day:
+    """One lesson (or a day between lessons) with all that belongs to it."""
+
+    day: date
+    lesson: Lesson | None = None
+    observations: list[Observation] = field(default_factory=list)
+    changes: list[MarkingChange] = field(default_factory=list)
+    begun: list[Assignment] = field(default_factory=list)
+    ended: list[Assignment] = field(default_factory=list)
+    points: list[ListeningPoint] = field(default_factory=list)
+    sheets: list[Sheet] = field(default_factory=list)
+
+    @property
+    def empty(self) -> bool:
+        return not (self.observations or self.changes or self.begun or self.ended or self.points or self.sheets)
+
+
+@dataclass(frozen=True, slots=True)
+class TempoPoint:
+    day: date
+    tempo: int
+
+
+@dataclass(frozen=True)
+class TempoCourse:
+    """How the tempo of one assignment moved, with the days its marking changed."""
+
+    assignment: Assignment
+    points: tuple[TempoPoint, ...]
+    changes: tuple[tuple[date, str], ...]
+
+    @property
+    def goal(self) -> int:
+        return self.assignment.tempo_goal or 0
+
+
+@dataclass(frozen=True)
+class History:
+    days: tuple[Day, ...]
+    courses: tuple[TempoCourse, ...]
+    assignments: tuple[Assignment, ...]
+    left_over: int  # older days not shown
+
+
+def read_history(student: Student, filters: Filters = Filters(), *, limit: int = 60) -> History:
+    """The newest `limit` days of a student's history, newest first, and the tempo courses."""
+    zone = ZoneInfo(student.teacher.studio.timezone)
+    assignments = tuple(
+        Assignment.objects.filter(student=student).select_related("passage", "piece", "marking").order_by("begun", "id")
+    )
+    chosen = {a.pk: a for a in assignments if not filters.piece or a.piece_id == filters.piece}
+    lessons = list(Lesson.objects.filter(student=student).order_by("-starts"))
+    observations = list(Observation.objects.standing().filter(lesson__student=student).order_by("at", "id"))
+    changes = list(
+        MarkingChange.objects.filter(assignment__student=student).select_related("before", "after").order_by("at", "id")
+    )
+    points = list(ListeningPoint.objects.filter(student=student).order_by("created", "id"))
+    sheets = list(
+        Sheet.objects.filter(student=student).defer("content").order_by("issued", "id") if not filters.any else ()
+    )
+    days = _days(zone, lessons)
+    by_lesson = {day.lesson.pk: day for day in days.values() if day.lesson}
+
+    for seen in observations:
+        if (not filters.piece or seen.assignment_id in chosen) and (not filters.theme or seen.theme == filters.theme):
+            seen.assignment = chosen.get(seen.assignment_id or 0)
+            by_lesson[seen.lesson_id].observations.append(seen)
+    for point in points:
+        if point.assignment_id in chosen and (not filters.theme or point.theme == filters.theme):
+            point.assignment = chosen[point.assignment_id]
+            _day(days, by_lesson, zone, point.lesson_id, point.created).points.append(point)
+    if not filters.theme:
+        for change in changes:
+            if change.assignment_id in chosen:
+                change.assignment = chosen[change.assignment_id]
+                _day(days, by_lesson, zone, change.lesson_id, change.at).changes.append(change)
+        for assignment in chosen.values():
+            _on(days, assignment.begun).begun.append(assignment)
+            if assignment.ended:
+                _on(days, assignment.ended).ended.append(assignment)
+    for sheet in sheets:
+        _day(days, by_lesson, zone, sheet.lesson_id, sheet.issued).sheets.append(sheet)
+
+    shown = [day for day in days.values() if not (filters.any and day.empty) and (day.lesson or not day.empty)]
+    shown.sort(key=lambda d: (d.day, d.lesson.starts.timestamp() if d.lesson else 0), reverse=True)
+    return History(
+        days=tuple(shown[:limit]),
+        courses=_courses(zone, chosen.values(), observations, changes),
+        assignments=assignments,
+        left_over=max(0, len(shown) - limit),
+    )
+
+
+def _days(zone: ZoneInfo, lessons: Iterable[Lesson]) -> dict[tuple[date, int], Day]:
+    days: dict[tuple[date, int], Day] = {}
+    for lesson in lessons:
+        day = lesson.starts.astimezone(zone).date()
+        days[(day, lesson.pk)] = Day(day, lesson)
+    return days
+
+
+def _on(days: dict[tuple[date, int], Day], day: date) -> Day:
+    """The day's lesson, or a day of its own between lessons."""
+    for (when, _), found in days.items():
+        if when == day:
+            return found
+    return days.setdefault((day, 0), Day(day))
+
+
+def _day(
+    days: dict[tuple[date, int], Day], by_lesson: dict[int, Day], zone: ZoneInfo, lesson: int | None, at: datetime
+) -> Day:
+    found = by_lesson.get(lesson or 0)
+    return found if found is not None else _on(days, at.astimezone(zone).date())
+
+
+def _courses(
+    zone: ZoneInfo,
+    assignments: Iterable[Assignment],
+    observations: Iterable[Observation],
+    changes: Iterable[MarkingChange],
+) -> tuple[TempoCourse, ...]:
+    tempi: dict[int, dict[date, int]] = defaultdict(dict)
+    for seen in observations:
+        if seen.tempo and seen.assignment_id and seen.step_id is None:
+            tempi[seen.assignment_id][seen.at.astimezone(zone).date()] = seen.tempo
+    moved: dict[int, list[tuple[date, str]]] = defaultdict(list)
+    for change in changes:
+        name = change.after.name if change.after else "no marking"
+        moved[change.assignment_id].append((change.at.astimezone(zone).date(), name))
+    return tuple(
+        TempoCourse(
+            assignment,
+            tuple(TempoPoint(day, tempo) for day, tempo in sorted(tempi[assignment.pk].items())),
+            tuple(moved[assignment.pk]),
+        )
+        for assignment in sorted(assignments, key=lambda a: (a.ended is not None, a.position, a.pk))
+        if tempi[assignment.pk]
+    )

@@ -1,0 +1,134 @@
+"""The page for a family: attended, begun and finished, shared observations, how to help.
+
+Private things are structurally unable to appear: this module asks the database for named
+columns of shared rows only and passes plain values on. It holds no model instance, and
+children are never compared.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from zoneinfo import ZoneInfo
+
+from lessons.models import Assignment, Lesson, Observation
+from studio.models import Student
+
+_PRESENT = (Lesson.Attendance.ATTENDED, Lesson.Attendance.LATE)
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    day: date
+    work: str
+    outcome: str
+    theme: str
+    text: str
+    tempo: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    day: date
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    title: str
+    piece: str
+    state: str
+    begun: date
+    ended: date | None
+    tempo_now: int | None
+    tempo_goal: int | None
+    tempo_unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    first_name: str
+    since: date
+    until: date
+    attended: int
+    excused: int
+    missed: int
+    cancelled: int
+    begun: tuple[Work, ...]
+    finished: tuple[Work, ...]
+    current: tuple[Work, ...]
+    heard: tuple[Heard, ...]
+    notes: tuple[Note, ...]
+    sentence: str
+
+
+def make_report(student: Student, since: date, until: date) -> Report:
+    """What a family may read about the lessons from one day to another, both included."""
+    zone = ZoneInfo(student.teacher.studio.timezone)
+    start = datetime.combine(since, time.min, zone)
+    end = datetime.combine(until, time.max, zone)
+    lessons = list(
+        Lesson.objects.filter(student=student, starts__range=(start, end))
+        .order_by("starts")
+        .values("starts", "attendance", "note", "sentence")
+    )
+    work = tuple(
+        _work(row)
+        for row in Assignment.objects.filter(student=student, begun__lte=until)
+        .order_by("position", "id")
+        .values(
+            *("passage__title", "piece__title", "piece__composer", "bars", "state", "begun", "ended"),
+            *("tempo_now", "tempo_goal", "tempo_unit"),
+        )
+        if row["ended"] is None or row["ended"] >= since
+    )
+    heard = tuple(
+        Heard(
+            row["lesson__starts"].astimezone(zone).date(),
+            row["assignment__passage__title"] or row["assignment__piece__title"] or "",
+            row["outcome"],
+            row["theme"],
+            row["text"],
+            row["tempo"],
+        )
+        for row in Observation.objects.standing()
+        .filter(lesson__student=student, lesson__starts__range=(start, end), shared=True)
+        .order_by("-lesson__starts", "at", "id")
+        .values(
+            *("lesson__starts", "assignment__passage__title", "assignment__piece__title"),
+            *("outcome", "theme", "text", "tempo"),
+        )
+    )
+    counts = [lesson["attendance"] for lesson in lessons]
+    sentences = [lesson["sentence"] for lesson in lessons if lesson["sentence"]]
+    done = (Assignment.State.PERFORMED, Assignment.State.SECURE)
+    return Report(
+        first_name=student.first_name,
+        since=since,
+        until=until,
+        attended=sum(a in _PRESENT for a in counts),
+        excused=counts.count(Lesson.Attendance.EXCUSED),
+        missed=counts.count(Lesson.Attendance.MISSED),
+        cancelled=counts.count(Lesson.Attendance.CANCELLED),
+        begun=tuple(w for w in work if w.begun >= since),
+        finished=tuple(w for w in work if w.ended is not None or w.state in done),
+        current=tuple(w for w in work if w.ended is None and w.state not in done),
+        heard=heard,
+        notes=tuple(Note(r["starts"].astimezone(zone).date(), r["note"]) for r in reversed(lessons) if r["note"]),
+        sentence=sentences[-1] if sentences else "",
+    )
+
+
+def _work(row: Mapping[str, object]) -> Work:
+    piece = ", ".join(str(row[name]) for name in ("piece__composer", "piece__title") if row[name])
+    return Work(
+        title=str(row["passage__title"] or row["piece__title"]),
+        piece=piece if row["passage__title"] else str(f"bars {row['bars']}" if row["bars"] else ""),
+        state=str(row["state"]),
+        begun=row["begun"],  # type: ignore[arg-type]
+        ended=row["ended"],  # type: ignore[arg-type]
+        tempo_now=row["tempo_now"],  # type: ignore[arg-type]
+        tempo_goal=row["tempo_goal"],  # type: ignore[arg-type]
+        tempo_unit=str(row["tempo_unit"]),
+    )

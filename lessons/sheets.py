@@ -1,0 +1,131 @@
+"""Issuing practice sheets and giving them back as they were.
+
+An issued sheet is a file of PDF bytes with a number and a SHA-256. It is written once,
+under a name that can't be guessed, and a reprint returns those bytes after checking them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+from datetime import datetime
+from pathlib import Path
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import Max
+from django.utils.dateparse import parse_date
+
+from lessons.models import Assignment, Lesson, Sheet
+from lessons.sheet_content import PAGES_AT_MOST, Content, SheetError, gather
+from lessons.sheet_drawing import Pages, print_pages, sheet_html
+from studio.models import Student
+
+
+class DamagedSheet(Exception):
+    """The stored bytes are gone or not the ones that were issued."""
+
+
+def next_number(student: Student) -> int:
+    return (Sheet.objects.filter(student=student).aggregate(last=Max("number"))["last"] or 0) + 1
+
+
+def sheet_lesson(student: Student, at: datetime) -> Lesson | None:
+    """The lesson a sheet made now belongs to: the last one begun, or the first planned one."""
+    past = student.lessons.filter(starts__lte=at).order_by("-starts").first()
+    return past or student.lessons.order_by("starts").first()
+
+
+def draft_content(
+    student: Student,
+    lesson: Lesson | None,
+    *,
+    at: datetime,
+    assignments: list[Assignment] | None = None,
+    without_excerpt: frozenset[int] = frozenset(),
+) -> Content:
+    """The content the next sheet would have. Raises SheetError."""
+    return gather(
+        student, lesson, number=next_number(student), at=at, assignments=assignments, without_excerpt=without_excerpt
+    )
+
+
+def make_pages(content: Content, *, draft: bool = False) -> Pages:
+    """The PDF of a content. Raises SheetError when it takes more pages than a sheet has."""
+    pages = print_pages(sheet_html(content, draft=draft))
+    if pages.count > PAGES_AT_MOST:
+        raise SheetError(
+            f"This sheet takes {pages.count} pages and a sheet has at most {PAGES_AT_MOST}: "
+            "leave an item out, or list one without its notation."
+        )
+    return pages
+
+
+def issue_sheet(
+    student: Student,
+    lesson: Lesson | None,
+    *,
+    at: datetime,
+    assignments: list[Assignment] | None = None,
+    without_excerpt: frozenset[int] = frozenset(),
+) -> Sheet:
+    """Print the week's sheet and store it. Raises SheetError; nothing is stored then."""
+    with transaction.atomic():
+        Student.objects.select_for_update().get(pk=student.pk)
+        content = draft_content(student, lesson, at=at, assignments=assignments, without_excerpt=without_excerpt)
+        pages = make_pages(content)
+        name = f"{at:%Y}-{secrets.token_hex(12)}.pdf"
+        path = _path(name)
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        try:
+            with os.fdopen(handle, "wb") as out:
+                out.write(pages.pdf)
+            sheet = Sheet.objects.create(
+                student=student,
+                lesson=lesson,
+                number=content.number,
+                issued=at,
+                paper=content.paper,
+                file_name=name,
+                sha256=hashlib.sha256(pages.pdf).hexdigest(),
+                pages=pages.count,
+                content=content.as_json(),
+            )
+            sheet.markings.set({item.marking for item in content.items if item.marking})
+        except BaseException:
+            path.unlink(missing_ok=True)
+            raise
+    return sheet
+
+
+def sheet_pdf_bytes(sheet: Sheet) -> bytes:
+    """The bytes that were issued. Raises DamagedSheet when the file is gone or altered."""
+    try:
+        pdf = _path(sheet.file_name).read_bytes()
+    except OSError:
+        raise DamagedSheet(
+            f"The file of sheet {sheet.number} for {sheet.student} is missing from the data folder: "
+            "restore it from a backup."
+        ) from None
+    if hashlib.sha256(pdf).hexdigest() != sheet.sha256:
+        raise DamagedSheet(
+            f"The file of sheet {sheet.number} for {sheet.student} is not the one that was issued: "
+            "restore it from a backup."
+        )
+    return pdf
+
+
+def content_of(sheet: Sheet) -> Content:
+    return Content.from_json(sheet.content)
+
+
+def download_name(sheet: Sheet) -> str:
+    """`Bram sheet 7 2026-11-25.pdf`: first name only."""
+    day = parse_date(sheet.content["lesson_date"])
+    return f"{sheet.student.first_name} sheet {sheet.number} {day}.pdf"
+
+
+def _path(name: str) -> Path:
+    return Path(settings.SHEETS_ROOT) / name

@@ -1,0 +1,70 @@
+"""A student's history, and the report a family may have of it."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.dateparse import parse_date
+from django.views.decorators.http import require_GET
+
+from lessons.history import Filters, read_history
+from lessons.models import Theme
+from lessons.report import make_report
+from lessons.tempo_picture import tempo_picture
+from studio.access import get_student
+
+DAYS_A_PAGE = 40
+REPORT_DAYS = 120
+
+
+@require_GET
+def history(request: HttpRequest, student_id: int) -> HttpResponse:
+    student = get_student(request, student_id)
+    theme = request.GET.get("theme", "")
+    piece = request.GET.get("piece", "")
+    filters = Filters(int(piece) if piece.isdigit() else 0, theme if theme in Theme.values else "")
+    more = request.GET.get("days", "")
+    limit = min(int(more), 2000) if more.isdigit() and int(more) > DAYS_A_PAGE else DAYS_A_PAGE
+    found = read_history(student, filters, limit=limit)
+    pieces = {a.piece_id: a.piece for a in found.assignments}
+    context = {
+        "student": student,
+        "history": found,
+        "courses": [(course, tempo_picture(course)) for course in found.courses],
+        "filters": filters,
+        "pieces": sorted(pieces.values(), key=lambda p: p.title),
+        "themes": Theme.choices,
+        "next_limit": limit + 100,
+        "section": "students",
+    }
+    return render(request, "lessons/history.html", context)
+
+
+@require_GET
+def report(request: HttpRequest, student_id: int) -> HttpResponse:
+    student = get_student(request, student_id)
+    today = timezone.localdate()
+    until = _date(request, "until") or today
+    since = _date(request, "since") or until - timedelta(days=REPORT_DAYS)
+    error = ""
+    if since > until:
+        since, until = until, since
+        error = "The first day was after the last; they are shown the other way round."
+    context = {
+        "student": student,
+        "report": make_report(student, since, until),
+        "error": error,
+        "today": today,
+        "section": "students",
+    }
+    return render(request, "lessons/report.html", context)
+
+
+def _date(request: HttpRequest, name: str) -> date | None:
+    try:
+        return parse_date(request.GET.get(name, ""))
+    except ValueError:
+        return None
