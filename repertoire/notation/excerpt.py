@@ -269,7 +269,7 @@ def _beams(event: Event) -> beam.Beams:
         if value in ("begin", "continue", "end"):
             made.append({"begin": "start", "end": "stop"}.get(value, value))
         elif value.endswith("hook"):
-            made.append("partial", value.partition(" ")[0])
+            made.append("partial", "left" if value.startswith("backward") else "right")
     return made
 
 
