@@ -1,0 +1,124 @@
+"""Import in two steps: send a file and see what is in it, then choose the part to read."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_POST
+
+from repertoire import importing
+from repertoire.access import get_piece, get_upload
+from repertoire.forms import PartChoiceForm, UploadForm
+from repertoire.models import Piece, Upload
+from repertoire.notation.musicxml import FileError, read_part
+from studio.access import teacher_of
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def import_new(request: HttpRequest) -> HttpResponse:
+    """A file that becomes a piece."""
+    return _receive(request, None)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def part_import(request: HttpRequest, piece_id: int) -> HttpResponse:
+    """A file with one more part, or another edition, of a piece."""
+    return _receive(request, get_piece(request, piece_id))
+
+
+def _receive(request: HttpRequest, piece: Piece | None) -> HttpResponse:
+    form = UploadForm(request.POST, request.FILES) if request.method == "POST" else UploadForm()
+    if request.method == "POST" and form.is_valid():
+        file = form.cleaned_data["file"]
+        try:
+            upload = importing.keep_upload(teacher_of(request), file.read(), file.name, piece=piece)
+        except FileError as error:
+            form.add_error("file", str(error))
+        else:
+            return redirect("import_choose", upload.pk)
+    context = {"section": "repertoire", "form": form, "piece": piece}
+    return render(request, "repertoire/import_new.html", context, status=422 if form.is_bound else 200)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def import_choose(request: HttpRequest, upload_id: int) -> HttpResponse:
+    upload = get_upload(request, upload_id)
+    parts = upload.contents["parts"]
+    readable = [p for p in parts if not p["problem"]]
+    initial = {
+        "part": _likely_part(readable),
+        "title": upload.contents["title"],
+        "composer": upload.contents["composer"],
+    }
+    choices = [(p["ref"], p["name"]) for p in readable]
+    form = PartChoiceForm(request.POST or None, initial=initial, parts=choices, piece=upload.piece)
+    if request.method == "POST" and form.is_valid():
+        try:
+            part = _read(upload, form.cleaned_data)
+        except FileError as error:
+            form.add_error(None, str(error))
+        else:
+            revision = part.revision
+            if revision and revision.left_out:
+                messages.warning(request, f"{part.name} is read. Something could not be kept: see below.")
+                return redirect("part", part.pk)
+            messages.success(request, f"{part.name} is read. Pick a passage.")
+            movements = list(revision.movements.all()) if revision else []
+            return redirect("movement", movements[0].pk) if len(movements) == 1 else redirect("piece", part.piece_id)
+    context = {
+        "section": "repertoire",
+        "form": form,
+        "upload": upload,
+        "parts": parts,
+        "movements": max((p["movements"] for p in parts), key=len, default=[]),
+        "known": importing.parts_of_file(teacher_of(request), upload.sha256),
+        "chosen": form["part"].value(),
+    }
+    return render(request, "repertoire/import_choose.html", context, status=422 if form.is_bound else 200)
+
+
+def _likely_part(parts: list[dict[str, Any]]) -> str:
+    """The only part, or the viola's, or the first violin's; else none is chosen yet."""
+    if len(parts) == 1:
+        return str(parts[0]["ref"])
+    for instrument in ("viola", "violin"):
+        for part in parts:
+            if part["instrument"] == instrument:
+                return str(part["ref"])
+    return ""
+
+
+def _read(upload: Upload, wanted: dict[str, Any]) -> Any:
+    """Read the chosen part into the piece, made now if need be, and let the upload go."""
+    with upload.file.open("rb") as file:
+        content = file.read()
+    read = read_part(content, upload.file_name, int(wanted["part"]), limit=settings.UPLOAD_LIMIT)
+    with transaction.atomic():
+        piece = upload.piece or Piece.objects.create(
+            teacher=upload.teacher, title=wanted["title"], composer=wanted["composer"]
+        )
+        part = importing.store_part(
+            piece,
+            read,
+            content,
+            upload.file_name,
+            part_ref=wanted["part"],
+            edition=wanted["edition"],
+            rights=wanted["rights"],
+        )
+        importing.discard_upload(upload)
+    return part
+
+
+@require_POST
+def import_cancel(request: HttpRequest, upload_id: int) -> HttpResponse:
+    upload = get_upload(request, upload_id)
+    piece = upload.piece
+    importing.discard_upload(upload)
+    messages.success(request, f"{upload.file_name} is not kept.")
+    return redirect("piece", piece.pk) if piece else redirect("pieces")

@@ -1,0 +1,174 @@
+"""A movement as engraved pages of bars, on which a passage is picked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_safe
+
+from repertoire import excerpts, importing
+from repertoire.access import get_movement
+from repertoire.bounds import Bounds, BoundsError, read_bounds, write_place
+from repertoire.forms import PassageForm
+from repertoire.markings import printed_marking
+from repertoire.models import Movement
+from repertoire.notation.cutting import cut, marks_in
+from repertoire.notation.picture import System
+from repertoire.queries import passages_in
+from repertoire.technique.line import Line
+from studio.access import teacher_of
+
+PAGE_BARS = 24
+
+
+@dataclass(frozen=True, slots=True)
+class PickBar:
+    """The place of a bar on its system, in percent of the system's size, and what it says when
+    picked: `beats` are pairs of a beat as written and its place in percent of the bar's width."""
+
+    index: int
+    written: str
+    label: str
+    left: float
+    top: float
+    width: float
+    height: float
+    beats: tuple[tuple[str, float], ...]
+
+    @property
+    def style(self) -> str:
+        return f"left:{self.left:.2f}%;top:{self.top:.2f}%;width:{self.width:.2f}%;height:{self.height:.2f}%"
+
+    @property
+    def beat_list(self) -> str:
+        return " ".join(f"{beat}:{place:.0f}" for beat, place in self.beats)
+
+
+@require_safe
+def movement(request: HttpRequest, movement_id: int) -> HttpResponse:
+    """The movement from a bar on (`from`, a written index); `bar` finds a printed number."""
+    movement = get_movement(request, movement_id)
+    context: dict[str, Any] = {
+        "section": "repertoire",
+        "movement": movement,
+        "piece": movement.revision.part.piece,
+        "passages": passages_in(movement),
+        "bars": request.GET.get("bars", ""),
+    }
+    if movement.notated:
+        context |= _page_of_bars(request, movement)
+    return render(request, "repertoire/movement.html", context)
+
+
+@require_safe
+def movement_bars(request: HttpRequest, movement_id: int) -> HttpResponse:
+    """The next page of bars, to be added below."""
+    movement = get_movement(request, movement_id)
+    if not movement.notated:
+        return redirect("movement", movement.pk)
+    return render(request, "repertoire/_bars.html", {"movement": movement, **_page_of_bars(request, movement)})
+
+
+def _page_of_bars(request: HttpRequest, movement: Movement) -> dict[str, Any]:
+    line, printed = excerpts.movement_notes(movement)
+    first, problem = _first_bar(request, line)
+    last = min(first + PAGE_BARS - 1, len(line.bars))
+    shown = cut(line, first, None, last, None)
+    marks = marks_in(printed, shown)
+    look = excerpts.screen_look(request, printed=marks, prefix=f"m{first}-")
+    picture = excerpts.drawn(shown, marks, look)
+    return {
+        "systems": [(system, pick_bars(line, system)) for system in picture.systems],
+        "first": first,
+        "last": last,
+        "first_number": line.bar(first).number,
+        "last_number": line.bar(last).number,
+        "next": last + 1 if last < len(line.bars) else None,
+        "next_number": line.bar(last + 1).number if last < len(line.bars) else "",
+        "before": max(1, first - PAGE_BARS) if first > 1 else None,
+        "screen": excerpts.screen_of(request),
+        "problem": problem,
+    }
+
+
+def _first_bar(request: HttpRequest, line: Line) -> tuple[int, str]:
+    """The written index of the first bar to show, and what was wrong with the bar asked for."""
+    if wanted := request.GET.get("bar", "").strip():
+        try:
+            return read_bounds(wanted, line).start_bar, ""
+        except BoundsError as error:
+            return 1, str(error)
+    start = request.GET.get("from", "1")
+    index = int(start) if start.isascii() and start.isdigit() and len(start) < 6 else 1
+    return min(max(index, 1), len(line.bars)), ""
+
+
+def pick_bars(line: Line, system: System) -> list[PickBar]:
+    """The bars of a system as places to pick, over the whole height of the system."""
+    found = []
+    for index, (left, right) in sorted(system.bars.items()):
+        bar = line.bar(index)
+        width = max(right - left, 0.1)
+        beats: dict[Fraction, float] = {}
+        for event in line.in_bar(index):
+            place = system.notes.get(event.address)
+            if place and not event.grace and not event.whole_bar:
+                beats.setdefault(bar.beat(event.onset), 100 * (place[0] - left) / width)
+        found.append(
+            PickBar(
+                index=index,
+                written=write_place(line, index),
+                label=f"bar {write_place(line, index)}",
+                left=100 * left / system.width_mm,
+                top=0,
+                width=100 * width / system.width_mm,
+                height=100,
+                beats=tuple((str(b), place) for b, place in sorted(beats.items())),
+            )
+        )
+    return found
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def passage_new(request: HttpRequest, movement_id: int) -> HttpResponse:
+    """The bars picked, drawn as they will be cut; with a title they become a passage."""
+    movement = get_movement(request, movement_id)
+    line = excerpts.movement_notes(movement)[0] if movement.notated else None
+    told = request.POST if request.method == "POST" else request.GET if "bars" in request.GET else None
+    form = PassageForm(told, line=line, bar_count=movement.bar_count)
+    valid = form.is_bound and form.is_valid()
+    if request.method == "POST" and valid:
+        wanted = form.cleaned_data
+        teacher = teacher_of(request)
+        passage = importing.make_passage(
+            movement, teacher, wanted["bars"], title=wanted["title"], purpose=wanted["purpose"]
+        )
+        if passage.has_notation:
+            printed_marking(passage, teacher)
+        return redirect("passage", passage.pk)
+    context = {
+        "section": "repertoire",
+        "form": form,
+        "movement": movement,
+        "piece": movement.revision.part.piece,
+        "picture": preview(request, movement, form.cleaned_data["bars"]) if valid else None,
+        "screen": excerpts.screen_of(request),
+    }
+    template = (
+        "repertoire/_preview.html" if request.headers.get("HX-Target") == "preview" else "repertoire/passage_new.html"
+    )
+    return render(request, template, context, status=422 if form.is_bound and not valid else 200)
+
+
+def preview(request: HttpRequest, movement: Movement, bounds: Bounds) -> Any:
+    """The picture of bars that aren't a passage yet; None without notation."""
+    if not movement.notated:
+        return None
+    line, printed = excerpts.movement_notes(movement)
+    shown = cut(line, bounds.start_bar, bounds.start, bounds.end_bar, bounds.end)
+    marks = marks_in(printed, shown)
+    return excerpts.drawn(shown, marks, excerpts.screen_look(request, printed=marks))

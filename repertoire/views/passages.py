@@ -1,0 +1,213 @@
+"""A passage: its excerpt, its markings, and what is done with them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.db import transaction
+from django.db.models import ProtectedError
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotModified
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from repertoire import excerpts, importing
+from repertoire.access import get_passage
+from repertoire.bounds import Bounds, write_bounds
+from repertoire.forms import PassageForm, PassageNameForm
+from repertoire.markings import make_marking, marks_of, printed_marking
+from repertoire.models import Marking, Passage
+from repertoire.notation.cutting import marks_in
+from repertoire.queries import markings_of, overlapping
+from repertoire.technique.marks import Marks
+from repertoire.views.movements import preview
+
+
+@require_safe
+def passage(request: HttpRequest, passage_id: int) -> HttpResponse:
+    passage = get_passage(request, passage_id)
+    markings = list(markings_of(passage))
+    shown = _chosen(request, passage, markings)
+    context: dict[str, Any] = {
+        "section": "repertoire",
+        "passage": passage,
+        "movement": passage.movement,
+        "piece": passage.movement.revision.part.piece,
+        "markings": markings,
+        "shown": shown,
+        "overlapping": overlapping(passage),
+        "deletable": passage_uses(passage) == (),
+        **_excerpt(request, passage, shown),
+    }
+    return render(request, "repertoire/passage.html", context)
+
+
+@require_safe
+def passage_excerpt(request: HttpRequest, passage_id: int) -> HttpResponse:
+    """The excerpt alone, drawn for the window's width as it is now."""
+    passage = get_passage(request, passage_id)
+    shown = _chosen(request, passage, list(markings_of(passage)))
+    return render(request, "repertoire/_excerpt.html", _excerpt(request, passage, shown))
+
+
+@require_safe
+def passage_thumb(request: HttpRequest, passage_id: int) -> HttpResponse:
+    """The first bars as a picture file, for lists; drawn when it comes into view."""
+    passage = get_passage(request, passage_id)
+    if not passage.has_notation:
+        raise Http404
+    shown = _chosen(request, passage, list(markings_of(passage)[:1]))
+    marks, look = _marks(passage, shown), excerpts.thumb_look(request, printed=excerpts.printed_marks(passage))
+    tag = f'"{excerpts.picture_digest(excerpts.passage_line(passage), marks, look)}"'
+    response: HttpResponse
+    if request.headers.get("If-None-Match") == tag:
+        response = HttpResponseNotModified()
+    else:
+        first = excerpts.picture(passage, marks, look).systems[0]
+        response = HttpResponse(first.svg, content_type="image/svg+xml")
+    response["ETag"] = tag
+    response["Cache-Control"] = "private, no-cache"
+    return response
+
+
+def _chosen(request: HttpRequest, passage: Passage, markings: list[Marking]) -> Marking | None:
+    """The marking asked for, else the latest. Raises Http404 for another passage's."""
+    wanted = request.GET.get("marking", "")
+    if not wanted:
+        return markings[0] if markings else None
+    if not (wanted.isascii() and wanted.isdigit() and len(wanted) < 19):
+        raise Http404
+    found = Marking.objects.filter(passage=passage, pk=int(wanted)).first()
+    if found is None:
+        raise Http404
+    return found
+
+
+def _marks(passage: Passage, shown: Marking | None) -> Marks:
+    return marks_of(shown) if shown else excerpts.printed_marks(passage)
+
+
+def _excerpt(request: HttpRequest, passage: Passage, shown: Marking | None) -> dict[str, Any]:
+    if not passage.has_notation:
+        return {"picture": None}
+    look = excerpts.screen_look(request, printed=excerpts.printed_marks(passage))
+    address = reverse("passage_excerpt", args=[passage.pk])
+    return {
+        "picture": excerpts.picture(passage, _marks(passage, shown), look),
+        "excerpt_url": f"{address}?marking={shown.pk}" if shown else address,
+        "screen": excerpts.screen_of(request),
+    }
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def passage_edit(request: HttpRequest, passage_id: int) -> HttpResponse:
+    """Title and purpose; the bounds never change."""
+    passage = get_passage(request, passage_id)
+    form = PassageNameForm(request.POST or None, instance=passage)
+    if request.method == "POST" and form.is_valid():
+        form.save()
+        messages.success(request, "Saved.")
+        return redirect("passage", passage.pk)
+    status = 422 if form.is_bound else 200
+    context = {"section": "repertoire", "form": form, "passage": get_passage(request, passage_id)}
+    return render(request, "repertoire/passage_edit.html", context, status=status)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def passage_extend(request: HttpRequest, passage_id: int) -> HttpResponse:
+    """A new passage with other bounds, to which the markings are carried along."""
+    passage = get_passage(request, passage_id)
+    movement = passage.movement
+    line = excerpts.movement_notes(movement)[0] if movement.notated else None
+    here = Bounds(
+        passage.start_bar,
+        passage.start_beat,
+        passage.end_bar,
+        passage.end_beat,
+        passage.first_number,
+        passage.last_number,
+    )
+    initial = {"bars": write_bounds(line, here), "title": passage.title, "purpose": passage.purpose}
+    form = PassageForm(request.POST or None, initial=initial, line=line, bar_count=movement.bar_count)
+    if request.method == "POST" and form.is_valid():
+        wanted = form.cleaned_data
+        if wanted["bars"] == here:
+            form.add_error("bars", "these are the same bars: write the ones the new passage is to have.")
+        else:
+            made = extend(passage, wanted["bars"], title=wanted["title"], purpose=wanted["purpose"])
+            messages.success(request, f"“{made.title}” is made; “{passage.title}” stays as it was.")
+            return redirect("passage", made.pk)
+    valid = form.is_bound and "bars" in form.cleaned_data
+    context = {
+        "section": "repertoire",
+        "form": form,
+        "passage": passage,
+        "movement": movement,
+        "piece": movement.revision.part.piece,
+        "picture": preview(request, movement, form.cleaned_data["bars"] if valid else here),
+        "screen": excerpts.screen_of(request),
+    }
+    return render(request, "repertoire/passage_extend.html", context, status=422 if form.is_bound else 200)
+
+
+def extend(passage: Passage, bounds: Bounds, *, title: str = "", purpose: str = "") -> Passage:
+    """A new passage of the same movement with every marking carried along: inside the old
+    bounds the marking's own marks, outside them what the edition prints."""
+    with transaction.atomic():
+        made = importing.make_passage(
+            passage.movement, passage.teacher, bounds, title=title, purpose=purpose, extends=passage
+        )
+        if not made.has_notation:
+            return made
+        line, before = excerpts.passage_line(made), excerpts.passage_line(passage)
+        printed = excerpts.printed_marks(made)
+        fresh = tuple(m for m in printed if m.at not in before and m.to not in before)
+        printed_marking(made, made.teacher)
+        for marking in Marking.objects.filter(passage=passage).exclude(origin=Marking.Origin.PRINTED):
+            make_marking(
+                made,
+                made.teacher,
+                (*marks_in(marks_of(marking), line), *fresh),
+                name=marking.name,
+                origin=Marking.Origin.CARRIED,
+                reason=marking.reason,
+                source=f"from “{passage.title}”, {passage.bars}"[:200],
+            )
+    return made
+
+
+@require_POST
+def passage_delete(request: HttpRequest, passage_id: int) -> HttpResponse:
+    passage = get_passage(request, passage_id)
+    if uses := passage_uses(passage):
+        messages.error(request, f"“{passage.title}” is in use ({', '.join(uses)}), so it stays.")
+        return redirect("passage", passage.pk)
+    movement, title = passage.movement, passage.title
+    try:
+        with transaction.atomic():
+            passage.drafts.all().delete()
+            for marking in Marking.objects.filter(passage=passage).order_by("-number"):
+                marking.delete()
+            passage.delete()
+    except ProtectedError:
+        messages.error(request, f"“{title}” is in use, so it stays.")
+        return redirect("passage", passage_id)
+    messages.success(request, f"“{title}” is deleted.")
+    return redirect("piece", movement.revision.part.piece_id)
+
+
+def passage_uses(passage: Passage) -> tuple[str, ...]:
+    """What points at a passage or one of its markings from outside, as counted words."""
+    found = []
+    own = {"marking", "draft", "passage"}
+    for model, key in ((Passage, "{}"), (Marking, "{}__passage")):
+        for relation in model._meta.related_objects:
+            related = relation.related_model
+            if related._meta.model_name in own:
+                continue
+            wanted = {key.format(relation.field.name): passage}
+            if count := related._default_manager.filter(**wanted).distinct().count():
+                name = related._meta.verbose_name if count == 1 else related._meta.verbose_name_plural
+                found.append(f"{count} {name}")
+    return tuple(dict.fromkeys(found))
