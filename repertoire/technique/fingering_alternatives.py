@@ -1,0 +1,270 @@
+"""Possible fingerings side by side: of distinct character, each with facts and a trade-off.
+
+Alternatives are whole coherent hands, one for each preset of character, kept only where
+they differ enough from those before. A passage can be asked whether one string carries
+it; the answer is “possible”, or the notes that forbid it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Final
+
+from .fingering import Fingering, Placement, complete_moments
+from .fingering_costs import NO_LIMITS, PRESET_WORDS, RULE_VERSION, Limits
+from .left_hand import shifts, stretches, without_vibrato
+from .line import Line
+from .marks import Mark
+from .moments import Moment, moments_of
+from .strings import HIGHEST_SEMITONES, open_string, position_label, string_name
+
+ORDER: Final = ("balanced", "low and clear", "on one string", "expressive shifts")
+_DIFFERENT: Final = 0.08  # share of notes, at least one
+_OPEN_BELOW: Final = 0.6  # weight under which a choice may be open
+_ALMOST: Final = 0.6  # a rival with this share of the chosen weight is almost as good
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What a fingering asks for, in numbers."""
+
+    shifts: int
+    shifts_heard: int
+    highest_position: int
+    strings: tuple[str, ...]
+    crossings: int
+    open_strings: int
+    stretches: int
+    without_vibrato: int
+    fourth_fingers: int
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """One possible fingering: its preset, a title, the fingering, its facts and trade-off."""
+
+    name: str
+    title: str
+    fingering: Fingering
+    facts: Facts
+    sentence: str
+    rule_version: str = RULE_VERSION
+
+
+@dataclass(frozen=True)
+class Restriction:
+    """Whether one string carries the passage. `forbidding` holds (address, reason) pairs."""
+
+    string: int
+    possible: bool
+    forbidding: tuple[tuple[str, str], ...]
+    fingering: Fingering | None
+
+    @property
+    def sentence(self) -> str:
+        name = string_name(self.string)
+        if self.possible:
+            return f"On string {name}: possible."
+        return f"On string {name}: not possible. " + " ".join(reason for _, reason in self.forbidding)
+
+
+@dataclass(frozen=True, slots=True)
+class OpenChoice:
+    """A note where several ways are almost as good: the addresses, and the ways in words."""
+
+    address: str
+    where: str
+    sentence: str
+
+
+def facts_of(fingering: Fingering) -> Facts:
+    moves = shifts(fingering)
+    stopped = [p for p in fingering.placements if p.stopped]
+    used = sorted({p.string for p in fingering.placements})
+    crossings = sum(
+        not {p.string for p in before} & {p.string for p in after} for before, after in pairwise(fingering.groups)
+    )
+    return Facts(
+        shifts=len(moves),
+        shifts_heard=sum(not s.hidden for s in moves),
+        highest_position=max((p.position for p in stopped), default=0),
+        strings=tuple(string_name(s) for s in used),
+        crossings=crossings,
+        open_strings=sum(p.is_open for p in fingering.placements),
+        stretches=sum(not s.narrow for s in stretches(fingering)),
+        without_vibrato=len(without_vibrato(fingering)),
+        fourth_fingers=sum(p.finger == 4 for p in stopped),
+    )
+
+
+def difference(one: Fingering, other: Fingering) -> float:
+    """Share of notes with another string or finger."""
+    pairs = list(zip(one.placements, other.placements, strict=False))
+    changed = sum((a.string, a.finger) != (b.string, b.finger) for a, b in pairs)
+    return changed / max(1, len(pairs))
+
+
+def alternatives(
+    line: Line,
+    marks: Iterable[Mark] = (),
+    instrument: str = "viola",
+    *,
+    count: int = 3,
+    first: str = "balanced",
+    limits: Limits = NO_LIMITS,
+    tempo: float | None = None,
+    length: float | None = None,
+) -> tuple[Alternative, ...]:
+    """At most `count` possible fingerings of distinct character, the preset `first` leading."""
+    moments = moments_of(line, marks, tempo)
+    return alternatives_of(moments, instrument, count=count, first=first, limits=limits, length=length, line=line)
+
+
+def alternatives_of(
+    moments: Sequence[Moment],
+    instrument: str,
+    *,
+    count: int = 3,
+    first: str = "balanced",
+    limits: Limits = NO_LIMITS,
+    length: float | None = None,
+    line: Line | None = None,
+) -> tuple[Alternative, ...]:
+    """As `alternatives`, from moments."""
+    kept: list[Fingering] = []
+    for preset in (first, *(p for p in ORDER if p != first)):
+        if len(kept) == count:
+            break
+        found = complete_moments(moments, instrument, preset=preset, limits=limits, length=length, line=line)
+        enough = max(_DIFFERENT, 1 / max(1, len(found.placements)))
+        if all(difference(found, other) >= enough for other in kept):
+            kept.append(found)
+    facts = [facts_of(f) for f in kept]
+    return tuple(
+        Alternative(f.preset, PRESET_WORDS[f.preset], f, own, _trade_off(own, [o for o in facts if o is not own]))
+        for f, own in zip(kept, facts, strict=True)
+    )
+
+
+def _count(number: int, word: str) -> str:
+    if number == 0:
+        return f"no {word}s"
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+def _trade_off(own: Facts, others: Sequence[Facts]) -> str:
+    """What this fingering gains and what it asks for, against the others shown."""
+    if not others:
+        return "The only possibility of a distinct character within these limits."
+    terms = (
+        ("shifts", "shift", own.shifts, [o.shifts for o in others]),
+        ("crossings", "string crossing", own.crossings, [o.crossings for o in others]),
+        ("open", "open string", own.open_strings, [o.open_strings for o in others]),
+        ("stretches", "stretch", own.stretches, [o.stretches for o in others]),
+    )
+    gains, asks = [], []
+    for _, word, value, rest in terms:
+        text = _count(value, word) if word != "stretch" else f"{value or 'no'} stretch{'' if value == 1 else 'es'}"
+        if value < min(rest):
+            gains.append(text)
+        elif value > max(rest):
+            asks.append(text)
+    if own.highest_position < min(o.highest_position for o in others):
+        gains.append(f"nothing above {position_label(own.highest_position)}")
+    elif own.highest_position > max(o.highest_position for o in others):
+        asks.append(f"up to {position_label(own.highest_position)}")
+    if own.without_vibrato == 0 and min(o.without_vibrato for o in others) > 0:
+        gains.append("every note can be vibrated")
+    if len(own.strings) < min(len(o.strings) for o in others):
+        gains.append(f"one colour on {' and '.join(own.strings)}")
+    if gains and asks:
+        return f"{_sentence(gains)}, but {_join(asks)}."
+    if gains:
+        return f"{_sentence(gains)}."
+    if asks:
+        return f"It asks for {_join(asks)}."
+    return "Between the others in everything counted."
+
+
+def _join(parts: Sequence[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def _sentence(parts: Sequence[str]) -> str:
+    text = _join(parts)
+    return text[0].upper() + text[1:]
+
+
+def on_string(
+    line: Line,
+    marks: Iterable[Mark],
+    string: int,
+    instrument: str = "viola",
+    *,
+    limits: Limits = NO_LIMITS,
+    tempo: float | None = None,
+    length: float | None = None,
+) -> Restriction:
+    """Whether string 1 (I) to 4 carries the whole passage, within the limits."""
+    moments = moments_of(line, marks, tempo)
+    open_note = open_string(instrument, string)
+    name = string_name(string)
+    forbidding: list[tuple[str, str]] = []
+    for moment in moments:
+        where = line.where(moment.addresses[0])
+        where = where[0].upper() + where[1:]
+        if len(moment.pitches) > 1:
+            forbidding.append((moment.addresses[0], f"{where}: a double stop needs two strings."))
+            continue
+        pitch, wish, address = moment.pitches[0], moment.wishes[0], moment.addresses[0]
+        above = pitch.midi - open_note.midi
+        if above < 0:
+            forbidding.append((address, f"{where}: {pitch.label} lies below string {name}."))
+        elif above > HIGHEST_SEMITONES:
+            forbidding.append((address, f"{where}: {pitch.label} lies beyond the fingerboard on string {name}."))
+        elif wish.string not in (None, string):
+            forbidding.append(
+                (address, f"{where}: {pitch.label} is marked for string {string_name(wish.string or 1)}.")
+            )
+        elif wish.finger == 0 and above:
+            forbidding.append((address, f"{where}: {pitch.label} is marked as an open string."))
+    if forbidding:
+        return Restriction(string, False, tuple(forbidding), None)
+    held = tuple(replace(m, wishes=tuple(replace(w, string=string) for w in m.wishes)) for m in moments)
+    found = complete_moments(held, instrument, preset="on one string", limits=limits, length=length, line=line)
+    over = tuple(
+        (
+            p.address,
+            f"{_where(line, p)}: {p.pitch.label} needs {position_label(p.position)}, beyond this player’s limit.",
+        )
+        for p in found.placements
+        if p.stopped and limits.position_cost(p.position)
+    )
+    return Restriction(string, not over, over, None if over else found)
+
+
+def _where(line: Line, placement: Placement) -> str:
+    where = line.where(placement.address)
+    return where[0].upper() + where[1:]
+
+
+def open_choices(fingering: Fingering) -> tuple[OpenChoice, ...]:
+    """Notes where another string or finger is almost as good, in words; marked notes never."""
+    out = []
+    for placement in fingering.placements:
+        rivals = fingering.rivals[placement.moment]
+        if placement.marked or placement.weight >= _OPEN_BELOW or len(rivals) < 2:
+            continue
+        ways = [
+            (s, f, w) for s, f, w in rivals if (s, f) == (placement.string, placement.finger) or
+            w >= _ALMOST * placement.weight
+        ]  # fmt: skip
+        if len(ways) < 2:
+            continue
+        names = [f"{f} on {string_name(s)}" if f else f"open {string_name(s)}" for s, f, _ in ways]
+        where = fingering.where(placement.address)
+        sentence = f"{placement.pitch.label}: {' or '.join(names)}, almost as good."
+        out.append(OpenChoice(placement.address, where, sentence))
+    return tuple(out)
