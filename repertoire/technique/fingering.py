@@ -14,7 +14,7 @@ from functools import cached_property
 from typing import Final, Literal
 
 from .fingering_costs import NO_LIMITS, PRESETS, Costs, Limits, Preset
-from .fingering_paths import Engine, engine
+from .fingering_paths import EMPTY, Engine, engine
 from .fingering_states import Choice, Stop
 from .line import Line
 from .marks import Mark
@@ -163,32 +163,26 @@ def complete_moments(
     """As `complete`, from moments. Notes the instrument can't play are left out and reported."""
     run = engine(instrument, preset_costs(preset), limits)
     string_length = length or STRING_LENGTH[instrument]
-    playable, places, findings = _playable(moments, run, instrument, line)
     placements: list[Placement] = []
     rivals: list[tuple[tuple[int, int, float], ...]] = [()] * len(moments)
-    cost = 0.0
-    if playable:
-        spans = run.table.spans(playable)
-        path = run.decode(playable, spans)
-        cost = path.cost
-        choices = run.table.choices
-        for moment, place, row, weight, others in zip(
-            playable, places, path.rows, path.weights, path.rivals, strict=True
-        ):
-            if not moment.second_half:
-                placements += _place(moment, moments[place], place, choices[row], weight, string_length)
-                rivals[place] = tuple((n // 5, n % 5, w) for n, w in others) if len(moment.pitches) == 1 else ()
-            else:
-                _leave(placements, moment, choices[row])
+    with run.lock:
+        run.table.trim()
+        playable, places, findings = _playable(moments, run, instrument, line)
+        path = run.decode(playable, run.table.spans(playable)) if playable else EMPTY
+        chosen = [run.table.choices[row] for row in path.rows]
+    for moment, place, choice, weight, others in zip(playable, places, chosen, path.weights, path.rivals, strict=True):
+        if not moment.second_half:
+            placements += _place(moment, place, choice, weight, string_length)
+            rivals[place] = tuple((n // 5, n % 5, w) for n, w in others) if len(moment.pitches) == 1 else ()
+        else:
+            _leave(placements, moment, choice)
     return Fingering(
         instrument, string_length, preset, limits, tuple(moments), tuple(placements), tuple(rivals),
-        tuple(findings), cost, line,
+        tuple(findings), path.cost, line,
     )  # fmt: skip
 
 
-def _place(
-    moment: Moment, original: Moment, place: int, choice: Choice, weight: float, length: float
-) -> Iterable[Placement]:
+def _place(moment: Moment, place: int, choice: Choice, weight: float, length: float) -> Iterable[Placement]:
     for address, pitch, wish, stop in zip(moment.addresses, moment.pitches, moment.wishes, choice.stops, strict=True):
         harmonic = wish.harmonic or ("natural" if stop.code == 0 and stop.semitones else "")
         yield Placement(

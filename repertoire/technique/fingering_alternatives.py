@@ -22,8 +22,9 @@ from .strings import HIGHEST_SEMITONES, open_string, position_label, string_name
 
 ORDER: Final = ("balanced", "low and clear", "on one string", "expressive shifts")
 _DIFFERENT: Final = 0.08  # share of notes, at least one
-_OPEN_BELOW: Final = 0.6  # weight under which a choice may be open
-_ALMOST: Final = 0.6  # a rival with this share of the chosen weight is almost as good
+_NAMED: Final = 3  # forbidding notes named in the sentence; all are listed beside it
+_OPEN_BELOW: Final = 0.55  # weight under which a choice may be open
+_ALMOST: Final = 0.8  # a rival with this share of the chosen weight is almost as good
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +67,14 @@ class Restriction:
     def sentence(self) -> str:
         name = string_name(self.string)
         if self.possible:
-            return f"On string {name}: possible."
-        return f"On string {name}: not possible. " + " ".join(reason for _, reason in self.forbidding)
+            highest = (
+                max((p.position for p in self.fingering.placements if p.stopped), default=1) if self.fingering else 1
+            )
+            return f"On string {name}: possible, up to {position_label(highest)}."
+        shown = " ".join(reason for _, reason in self.forbidding[:_NAMED])
+        rest = len(self.forbidding) - _NAMED
+        more = f" {rest} more notes forbid it." if rest > 1 else " One more note forbids it." if rest == 1 else ""
+        return f"On string {name}: not possible. {shown}{more}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +95,7 @@ def facts_of(fingering: Fingering) -> Facts:
     )
     return Facts(
         shifts=len(moves),
-        shifts_heard=sum(not s.hidden for s in moves),
+        shifts_heard=sum(s.heard for s in moves),
         highest_position=max((p.position for p in stopped), default=0),
         strings=tuple(string_name(s) for s in used),
         crossings=crossings,

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from threading import Lock
 from typing import Final
 
 import numpy as np
@@ -71,16 +72,16 @@ def move_table(costs: Costs) -> np.ndarray:
     """Costs by (same string or not, finger codes from and to, positions moved, semitones apart),
     flat, float32; without the cost of the shift itself, which depends on the moment."""
     table = np.zeros((2, _CODES, _CODES, _WIDTH, _WIDTH), np.float32)
+    either_way = range(-_SPREAD, _SPREAD + 1)
     for same in (0, 1):
         for first in range(_CODES):
             for second in range(_CODES):
-                for gap in range(-_SPREAD, _SPREAD + 1):
-                    column = table[same, first, second, :, gap + _SPREAD]
-                    for by in range(-_SPREAD, _SPREAD + 1):
-                        if by:
-                            column[by + _SPREAD] = _moved(costs, first, second, by, gap, bool(same))
-                        else:
-                            column[by + _SPREAD] = _stayed(costs, first, second, gap, bool(same))
+                cell = table[same, first, second]
+                for by in either_way:
+                    cell[by + _SPREAD, :] = _moved(costs, first, second, by, _SPREAD, bool(same))
+                    for gap in (-1, 0, 1):  # a repeated note and a half step have their own costs
+                        cell[by + _SPREAD, gap + _SPREAD] = _moved(costs, first, second, by, gap, bool(same))
+                cell[_SPREAD, :] = [_stayed(costs, first, second, gap, bool(same)) for gap in either_way]
     return table.reshape(-1)
 
 
@@ -152,6 +153,9 @@ class Path:
     cost: float
 
 
+EMPTY: Final = Path([], [], [], 0.0)
+
+
 class Engine:
     """One instrument, cost table and player; keeps what it has worked out about notes."""
 
@@ -159,6 +163,7 @@ class Engine:
         self.costs = limits.adapt(costs)
         self.table = ChoiceTable(instrument, self.costs, limits)
         self.moves = move_table(self.costs)
+        self.lock = Lock()  # the table grows while it is read
 
     def decode(self, moments: Sequence[Moment], spans: Sequence[tuple[int, int]]) -> Path:
         """The coherent path with the most agreement; every span must have at least one row."""

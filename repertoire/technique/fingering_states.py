@@ -22,6 +22,7 @@ from .pitch import Pitch
 from .strings import HIGHEST_SEMITONES, open_strings
 
 REMEMBERED: Final = range(10)  # places the hand may wait in over an open string
+MOST_ROWS: Final = 60_000  # kept in memory for one engine
 HIGHEST_ON_LOWER: Final = 10  # positions offered on strings II to IV, unless marked
 FORWARD: Final = 5  # finger code of a fourth finger reaching forward
 BACK: Final = 6  # of a first finger reaching back
@@ -35,8 +36,8 @@ _NODES: Final = frozenset((3, 4, 5, 7, 9, 12, 15, 16, 17, 19, 24, 28, 31))  # pl
 @dataclass(frozen=True, slots=True)
 class Stop:
     """One note of a choice: string 1 to 4, finger code (see FINGER_OF), letter steps and
-    semitones above the open string, read against its spelling or not. `open_harmonic` is
-    a harmonic marked with finger 0."""
+    semitones above the open string, read against its spelling or not. A natural harmonic
+    may be marked with finger 0: the hand is free, as on an open string."""
 
     string: int
     code: int
@@ -98,7 +99,10 @@ def stops_of(pitch: Pitch, wish: Wish, opens: Sequence[Pitch], highest: int = HI
         if not 0 <= semitones <= HIGHEST_SEMITONES:
             continue
         letters = pitch.step - open_note.step
-        as_open = semitones == 0 or (wish.finger == 0 and semitones in _NODES)
+        natural = wish.harmonic == "natural"
+        if natural and semitones not in _NODES:
+            continue
+        as_open = semitones == 0 or (wish.finger == 0 and (natural or semitones in (12, 24)))
         if as_open and wish.finger in (None, 0) and wish.extension is None:
             yield Stop(string, 0, letters, semitones)
         if semitones == 0 or wish.finger == 0:
@@ -183,11 +187,14 @@ def choices_of(
 
 
 class ChoiceTable:
-    """Choices of all moments met so far as rows of arrays, so that a passage is a gather."""
+    """Choices of all moments met so far as rows of arrays, so that a passage is a gather.
 
-    COLUMNS: Final = ("position", "string_a", "code_a", "semi_a", "string_b", "code_b", "semi_b", "label")
+    Columns of `ints`: position; string, finger code and semitones of the lowest note; the
+    same of the highest; a label of strings and fingers. `features` are in `_features`.
+    """
 
     def __init__(self, instrument: str, costs: Costs, limits: Limits) -> None:
+        self.instrument = instrument
         self.opens = open_strings(instrument)
         self.costs = costs
         self.limits = limits
@@ -208,10 +215,16 @@ class ChoiceTable:
             if span is None:
                 span = known[key] = self._add(*key)
             out.append(span)
-        if len(self._ints) != len(self.ints):
-            self.ints = np.array(self._ints, np.int32).reshape(-1, 8)
-            self.features = np.array(self._floats, np.float32).reshape(-1, 4)
+        known_rows = len(self.ints)
+        if len(self._ints) != known_rows:
+            self.ints = np.concatenate((self.ints, np.array(self._ints[known_rows:], np.int32)))
+            self.features = np.concatenate((self.features, np.array(self._floats[known_rows:], np.float32)))
         return out
+
+    def trim(self) -> None:
+        """Start afresh when too many different notes and marks have been met."""
+        if len(self.choices) > MOST_ROWS:
+            self.__init__(self.instrument, self.costs, self.limits)  # type: ignore[misc]
 
     def _add(self, pitches: tuple[Pitch, ...], wishes: tuple[Wish, ...]) -> tuple[int, int]:
         start = len(self.choices)
