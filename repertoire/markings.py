@@ -1,0 +1,187 @@
+"""Markings as immutable versions: making one, reading one, taking one away.
+
+A marking is never changed. A change is a child version, numbered within its passage, with
+a digest for each aspect so that "who has this fingering" is one comparison. What students
+use can't be deleted; a version nothing points at can.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+from django.db.models import ForeignObjectRel, ManyToManyRel, Max, ProtectedError
+from django.db.models.signals import pre_delete
+from django.dispatch import receiver
+
+from repertoire.excerpts import passage_line, printed_marks
+from repertoire.models import Marking, Passage
+from repertoire.notation.signs import describe_change
+from repertoire.technique.marks import Aspect, Change, Mark, Marks, changes, digest, dump, load
+from studio.models import Teacher
+
+PRINTED_NAME = "As printed"
+ASPECT_WORDS = {Aspect.BOW: "bowing", Aspect.LEFT_HAND: "fingering", Aspect.WORDS: "words and ornaments"}
+
+
+class MarkingError(Exception):
+    """Something that can't be done with a version; the message is for the teacher."""
+
+
+def marks_of(marking: Marking) -> Marks:
+    """The marks of a version."""
+    return load(marking.marks)
+
+
+def make_marking(
+    passage: Passage,
+    teacher: Teacher,
+    marks: Iterable[Mark],
+    *,
+    name: str,
+    origin: str,
+    reason: str = "",
+    parent: Marking | None = None,
+    source: str = "",
+) -> Marking:
+    """Keep marks as a new version of a passage, numbered after the last one.
+
+    A parent must be a version of the same passage; since a parent is only ever set here,
+    on a version that has no children yet, parents form no cycle. Raises MarkingError.
+    """
+    marks = tuple(marks)
+    if parent is not None and parent.passage_id != passage.pk:
+        raise MarkingError(f"“{parent.name}” belongs to another passage, so this version can't start from it.")
+    with transaction.atomic():
+        # Locked, so that two versions kept at once get two numbers.
+        Passage.objects.select_for_update().get(pk=passage.pk)
+        last = Marking.objects.filter(passage=passage).aggregate(last=Max("number"))["last"] or 0
+        return Marking.objects.create(
+            passage=passage,
+            teacher=teacher,
+            number=last + 1,
+            name=name,
+            origin=origin,
+            source=source,
+            reason=reason,
+            parent=parent,
+            marks=dump(marks),
+            bow_digest=digest(marks, Aspect.BOW),
+            left_hand_digest=digest(marks, Aspect.LEFT_HAND),
+            words_digest=digest(marks, Aspect.WORDS),
+        )
+
+
+def printed_marking(passage: Passage, teacher: Teacher) -> Marking:
+    """The version "as printed" of a passage, made from its source when it isn't there yet."""
+    found = Marking.objects.filter(passage=passage, origin=Marking.Origin.PRINTED).order_by("number").first()
+    if found is not None:
+        return found
+    marks = printed_marks(passage) if passage.has_notation else ()
+    return make_marking(passage, teacher, marks, name=PRINTED_NAME, origin=Marking.Origin.PRINTED)
+
+
+def same_aspects(one: Marking, other: Marking) -> tuple[Aspect, ...]:
+    """The aspects in which two versions agree mark for mark."""
+    pairs = (
+        (Aspect.BOW, one.bow_digest, other.bow_digest),
+        (Aspect.LEFT_HAND, one.left_hand_digest, other.left_hand_digest),
+        (Aspect.WORDS, one.words_digest, other.words_digest),
+    )
+    return tuple(aspect for aspect, mine, theirs in pairs if mine == theirs)
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One difference in words: "finger 4 on A4, was finger 3", and the aspect it belongs to."""
+
+    aspect: Aspect
+    words: str
+
+    @property
+    def aspect_words(self) -> str:
+        return ASPECT_WORDS[self.aspect]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What changed at one bar and beat."""
+
+    where: str
+    address: str
+    changes: tuple[Difference, ...]
+
+
+def ordered(passage: Passage, found: Iterable[Change]) -> tuple[Change, ...]:
+    """Changes in the order the notes are read."""
+    line = passage_line(passage)
+    return tuple(sorted(found, key=lambda c: (line.order(c.at), c.at) if c.at in line else (len(line.events), c.at)))
+
+
+def differences(passage: Passage, before: Iterable[Mark], after: Iterable[Mark]) -> tuple[Place, ...]:
+    """What differs between two sets of marks, by bar and beat."""
+    line = passage_line(passage)
+    places: dict[str, list[Difference]] = {}
+    addresses: dict[str, str] = {}
+    for change in ordered(passage, changes(before, after)):
+        mark = change.after or change.before
+        assert mark is not None
+        where = line.where(change.at) if change.at in line else "outside this passage"
+        # The place heads the list, so that a plain mark's line need not repeat it.
+        words = describe_change(change, line).removeprefix(f"{where}: ")
+        places.setdefault(where, []).append(Difference(mark.aspect, words))
+        addresses.setdefault(where, change.at)
+    return tuple(Place(where, addresses[where], tuple(found)) for where, found in places.items())
+
+
+_USE_WORDS = {
+    ("marking", "parent"): ("later version", "later versions"),
+    ("draft", "parent"): ("draft", "drafts"),
+    ("assignment", "marking"): ("assignment", "assignments"),
+    ("assignment", "to_try"): ("assignment as a marking to try", "assignments as a marking to try"),
+    ("sheet", "markings"): ("practice sheet", "practice sheets"),
+    ("markingchange", "before"): ("change in a student's history", "changes in a student's history"),
+    ("markingchange", "after"): ("change in a student's history", "changes in a student's history"),
+}
+
+
+def uses(marking: Marking) -> tuple[str, ...]:
+    """What points at a version, as counted words ("2 assignments", "1 practice sheet"); empty when nothing does.
+
+    Every relation of the database is asked, those of apps this one doesn't know included.
+    """
+    found: dict[str, int] = {}
+    for relation in Marking._meta.get_fields(include_hidden=True):
+        if not isinstance(relation, ForeignObjectRel) or relation.related_model._meta.auto_created:
+            continue
+        model, field = relation.related_model, relation.field.name
+        count = model._default_manager.filter(**{field: marking}).count()
+        if count:
+            meta = model._meta
+            one, many = _USE_WORDS.get(
+                (meta.model_name or "", field), (str(meta.verbose_name), str(meta.verbose_name_plural))
+            )
+            words = one if count == 1 else many
+            found[words] = found.get(words, 0) + count
+    return tuple(f"{count} {words}" for words, count in found.items())
+
+
+def delete_marking(marking: Marking) -> None:
+    """Take away a version nothing uses. Raises MarkingError naming what still uses it."""
+    with transaction.atomic():
+        if found := uses(marking):
+            raise MarkingError(f"“{marking.name}” is used by {' and '.join(found)}, so it stays.")
+        marking.delete()
+
+
+@receiver(pre_delete, sender=Marking)
+def stay_while_used(sender: type[Marking], instance: Marking, **_: Any) -> None:
+    """A foreign key protects its marking by itself; a list of markings (a sheet's, those to
+    try) would lose its row in silence, so it is asked here."""
+    for relation in Marking._meta.related_objects:
+        if isinstance(relation, ManyToManyRel):
+            rows = relation.related_model._default_manager.filter(**{relation.field.name: instance})
+            if found := set(rows):
+                raise ProtectedError(f"“{instance.name}” is in use, so it stays.", found)
