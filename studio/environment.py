@@ -36,6 +36,33 @@ def words(name: str, default: str = "") -> list[str]:
     return os.environ.get(name, default).replace(",", " ").split()
 
 
+def hosts(name: str, default: str) -> list[str]:
+    """Host names or addresses the studio answers to, without scheme, port or path. Raises ImproperlyConfigured."""
+    given = words(name, default) or words("", default)
+    for host in given:
+        bracketed = host.startswith("[") and host.endswith("]")
+        if "/" in host or (":" in host and not bracketed):
+            raise ImproperlyConfigured(f"{name} names “{host}”: write host names alone, like studio.home.arpa.")
+    return given
+
+
+def bind_address(name: str, default: str) -> str:
+    """Where the server listens: HOST:PORT, [IPv6]:PORT or unix:PATH. Raises ImproperlyConfigured."""
+    given = os.environ.get(name, "").strip() or default
+    host, colon, port = given.rpartition(":")
+    if given.startswith("unix:/") or (host and colon and port.isdigit() and 0 < int(port) < 65536):
+        return given
+    raise ImproperlyConfigured(f"{name} is “{given}”: write it like 127.0.0.1:8000 or unix:/run/passagework.sock.")
+
+
+def key_from(name: str) -> str:
+    """A secret key given in a variable, "" without one. Raises ImproperlyConfigured for a short one."""
+    key = os.environ.get(name, "").strip()
+    if key and len(key) < 40:
+        raise ImproperlyConfigured(f"{name} is too short: 40 characters at least, chosen by chance.")
+    return key
+
+
 def secret_key(folder: Path) -> str:
     """The secret key kept in the data folder, made on the first run, readable by its owner alone."""
     path = folder / "secret-key"

@@ -1,0 +1,91 @@
+"""A student's record, handed out whole and erased whole."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, date, datetime
+
+import pytest
+from django.db import connection
+from django.urls import reverse
+
+from lessons.models import Assignment, Lesson, Observation, Step
+from repertoire.models import Piece
+from studio.models import Erasure, Guardian, Guardianship, Student
+from studio.personal_record import erase, rows_of
+
+
+@pytest.fixture
+def record(student, teacher):
+    """Mira with a mother of her own, a father shared with Jonas, a lesson, an assignment, a step, an observation."""
+    jonas = Student.objects.create(teacher=teacher, first_name="Jonas")
+    ines = Guardian.objects.create(teacher=teacher, name="Ines Holt", phone="01632 960001")
+    paul = Guardian.objects.create(teacher=teacher, name="Paul Holt")
+    for who, guardian in [(student, ines), (student, paul), (jonas, paul)]:
+        Guardianship.objects.create(student=who, guardian=guardian)
+    starts = datetime(2026, 3, 2, 16, tzinfo=UTC)
+    piece = Piece.objects.create(teacher=teacher, title="Evening Study")
+    lesson = Lesson.objects.create(teacher=teacher, student=student, number=1, starts=starts, private_note="tired")
+    work = Assignment.objects.create(student=student, piece=piece, bars="1-8", begun=date(2026, 3, 2))
+    step = Step.objects.create(assignment=work, text="slowly")
+    Observation.objects.create(lesson=lesson, assignment=work, step=step, text="freer bow", at=starts)
+    Lesson.objects.create(teacher=teacher, student=jonas, number=1, starts=starts)
+    return student
+
+
+def test_it_holds_everything_that_hangs_on_the_student_and_nothing_of_another(record):
+    counts = {table.__name__: len(rows) for table, rows in rows_of(record).items()}
+    assert counts == {
+        "Student": 1,
+        "InstrumentPeriod": 1,
+        "Guardianship": 2,
+        "Lesson": 1,
+        "Assignment": 1,
+        "Step": 1,
+        "Observation": 1,
+    }
+
+
+def test_the_download_is_readable_json_with_private_notes(client_of, teacher, record):
+    answer = client_of(teacher).get(reverse("student_export", args=[record.pk]))
+    assert answer["Content-Disposition"] == f'attachment; filename="record-mira-{record.pk}.json"'
+    content = json.loads(answer.content)
+    assert content["record of"] == "Mira"
+    assert content["lessons"][0]["private_note"] == "tired"
+    assert content["assignments"][0]["piece"]["name"] == "Evening Study"
+    assert content["observations"][0]["text"] == "freer bow"
+    assert [guardian["name"] for guardian in content["guardians"]] == ["Ines Holt", "Paul Holt"]
+    assert "Jonas" not in answer.content.decode()
+
+
+def test_erasing_needs_the_name_typed(client_of, teacher, record):
+    page = reverse("student_erase", args=[record.pk])
+    answer = client_of(teacher).post(page, {"first_name": "Myra"})
+    assert answer.status_code == 422
+    assert Student.objects.filter(pk=record.pk).exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_erased_is_erased_and_leaves_a_mark_without_a_name(client_of, teacher, record):
+    answer = client_of(teacher).post(reverse("student_erase", args=[record.pk]), {"first_name": "Mira"})
+    assert answer["Location"] == "/students/"
+    assert [student.first_name for student in Student.objects.all()] == ["Jonas"]
+    assert [guardian.name for guardian in Guardian.objects.all()] == ["Paul Holt"]
+    assert Lesson.objects.count() == 1, "Jonas's"
+    assert not Assignment.objects.exists()
+    assert not Observation.objects.exists()
+    assert Piece.objects.count() == 1, "the repertoire is the teacher's"
+    mark = Erasure.objects.get()
+    assert (mark.teacher, mark.rows) == (teacher, 9)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT * FROM studio_erasure")
+        assert "Mira" not in str(cursor.fetchall())
+
+
+@pytest.mark.django_db(transaction=True)
+def test_files_kept_beside_the_database_go_too(record, tmp_path, monkeypatch):
+    sheet = tmp_path / "sheet.pdf"
+    sheet.write_bytes(b"%PDF")
+    monkeypatch.setattr(Lesson, "kept_files", lambda lesson: [sheet], raising=False)
+    erase(record)
+    assert not sheet.exists()
