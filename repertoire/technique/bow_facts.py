@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from .bow_place import Placed, StrokePlace
 from .bowing import is_downbeat
@@ -123,7 +124,7 @@ def _crossings(bowing: Bowing, strings: Mapping[str, str]) -> int:
     count = 0
     for stroke in bowing.strokes:
         known = [strings.get(m.address) for m in stroke.moments]
-        count += sum(1 for a, b in zip(known, known[1:], strict=False) if a and b and a != b)
+        count += sum(1 for a, b in pairwise(known) if a and b and a != b)
     return count
 
 

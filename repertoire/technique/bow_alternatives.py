@@ -1,0 +1,300 @@
+"""Possible bowings of a passage: other starts, other groupings, hooks, retakes and splits.
+
+None is called right and none is ranked: each comes with its facts and a sentence that says
+what it gives and what it asks. `RULES` names the version of these rules, to be kept with a
+marking that was made from one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from .bow_facts import BowFacts, facts
+from .bow_place import Placed
+from .bow_planning import COSTS, PlanCosts, place_planned
+from .bow_words import place_word
+from .bowing import is_downbeat, read_strokes
+from .line import Line
+from .loudness import Loudness, loudness
+from .marks import Kind, Mark, Marks
+from .strokes import BOW, Bowing, BowSettings, Direction, FindingKind, Moment, Stroke, StrokeKind
+
+RULES = "bow 1"
+AT_FIRST = 3
+_GROUPING = frozenset({Kind.BOW, Kind.RETAKE, Kind.SLUR, Kind.HOOK, Kind.AMOUNT, Kind.PART})
+_DIRECTIONS = frozenset({Kind.BOW, Kind.RETAKE})
+
+
+@dataclass(frozen=True)
+class PossibleBowing:
+    """One possible bowing. `marks` are all the marks of the new marking; `trade_off` is a
+    sentence against the bowing it was made from; `planned` holds its places."""
+
+    name: str
+    marks: Marks
+    bowing: Bowing
+    planned: Placed
+    facts: BowFacts
+    trade_off: str
+    rules: str = RULES
+
+
+def possible_bowings(
+    line: Line,
+    marks: Marks,
+    *,
+    printed: Marks | None = None,
+    tempo: Fraction | float | None = None,
+    settings: BowSettings = BOW,
+    costs: PlanCosts = COSTS,
+    limit: int | None = AT_FIRST,
+) -> tuple[PossibleBowing, ...]:
+    """Bowings that differ from the given one and from each other, at most `limit` (None: all).
+
+    One of each character comes first (another start, another grouping, an answer to what is
+    uneven or too long), so that three are three different things; their order says nothing.
+    `printed` are the source's own marks, offered where the marking has left them.
+    """
+    base = read_strokes(line, marks, settings, tempo)
+    base_facts = facts(base, place_planned(base, costs=costs))
+    seen = {_shape(base)}
+    families: list[list[PossibleBowing]] = []
+    for family in _families(line, marks, base, printed):
+        kept: list[PossibleBowing] = []
+        for name, make in family:
+            new = tuple(sorted(set(make())))
+            bowing = read_strokes(line, new, settings, tempo)
+            shape = _shape(bowing)
+            if shape in seen or _overlong(bowing) > _overlong(base) or _forced(bowing) > _forced(base):
+                continue
+            seen.add(shape)
+            placed = place_planned(bowing, costs=costs)
+            found = facts(bowing, placed)
+            kept.append(PossibleBowing(name, new, bowing, placed, found, trade_off(base_facts, found)))
+        families.append(kept)
+    first = [family[0] for family in families if family]
+    rest = [p for family in families for p in family[1:]]
+    chosen = [*first, *rest]
+    return tuple(chosen if limit is None else chosen[:limit])
+
+
+Family = list[tuple[str, Callable[[], Iterable[Mark]]]]
+
+
+def _families(line: Line, marks: Marks, base: Bowing, printed: Marks | None) -> list[Family]:
+    as_printed: Family = [] if printed is None else [("as printed", lambda: _as_printed(marks, printed))]
+    return [
+        [
+            *as_printed,
+            ("start down", lambda: _started(marks, base, Direction.DOWN)),
+            ("start up", lambda: _started(marks, base, Direction.UP)),
+        ],
+        [
+            ("by the beat", lambda: _grouped(line, marks, base, _by_beat)),
+            ("two strokes a bar", lambda: _grouped(line, marks, base, _by_half)),
+            ("one stroke a bar", lambda: _grouped(line, marks, base, _by_bar)),
+            ("separate strokes", lambda: _grouped(line, marks, base, None)),
+        ],
+        [
+            ("long slurs split", lambda: _split(line, marks, base)),
+            ("short notes hooked", lambda: _hooked(marks, base)),
+            ("retaken downbeats", lambda: _retaken(line, marks, base)),
+        ],
+    ]
+
+
+def _shape(bowing: Bowing) -> tuple[tuple[str, str, str], ...]:
+    """What makes two bowings the same in playing: the notes of each stroke, its way and kind."""
+    return tuple((s.first + "-" + s.last, s.direction, s.kind + s.retake) for s in bowing.strokes)
+
+
+def _overlong(bowing: Bowing) -> float:
+    """How many times its limit the most overlong stroke lasts; 1 where none is too long."""
+    loud = loudness(bowing.line, bowing.marks)
+    worst = 1.0
+    for stroke in bowing.strokes:
+        if stroke.seconds is not None:
+            worst = max(worst, float(stroke.seconds) / _limit(bowing, stroke, loud))
+    return worst
+
+
+def _limit(bowing: Bowing, stroke: Stroke, loud: Mapping[str, Loudness]) -> float:
+    """Seconds a stroke may last at its loudness."""
+    strong = any(loud[m.address].is_loud for m in stroke.moments)
+    return bowing.settings.long_loud_seconds if strong else bowing.settings.long_soft_seconds
+
+
+def _forced(bowing: Bowing) -> int:
+    return sum(1 for f in bowing.findings if f.kind in (FindingKind.RETAKE_OR_HOOK, FindingKind.CONTRADICTION))
+
+
+def _as_printed(marks: Marks, printed: Marks) -> list[Mark]:
+    return [m for m in marks if m.kind not in _GROUPING] + [m for m in printed if m.kind in _GROUPING]
+
+
+def _started(marks: Marks, base: Bowing, way: Direction) -> list[Mark]:
+    """Every grouping kept, all directions dropped but the first."""
+    kept = [m for m in marks if m.kind not in _DIRECTIONS]
+    return kept + ([Mark(Kind.BOW, base.strokes[0].first, way.value)] if base.strokes else [])
+
+
+def _written(base: Bowing) -> list[Moment]:
+    """The bowed moments in written order, each once."""
+    found = [m for s in base.strokes for m in s.moments if m.pass_number == 1]
+    return sorted(found, key=lambda m: base.line.order(m.address))
+
+
+def _by_bar(line: Line, moment: Moment) -> tuple[int, int]:
+    return (moment.main.bar, 0)
+
+
+def _by_half(line: Line, moment: Moment) -> tuple[int, int]:
+    """Half bars; a bar of three beats is two and one."""
+    bar = line.bar(moment.main.bar)
+    beats = bar.meter.length / bar.meter.beat
+    middle = (beats + 1) // 2 if beats > 2 else beats / 2
+    return (bar.index, int(bar.beat(moment.main.onset) - 1 >= middle))
+
+
+def _by_beat(line: Line, moment: Moment) -> tuple[int, int]:
+    bar = line.bar(moment.main.bar)
+    return (bar.index, int(bar.beat(moment.main.onset)))
+
+
+def _grouped(
+    line: Line, marks: Marks, base: Bowing, unit: Callable[[Line, Moment], tuple[int, int]] | None
+) -> list[Mark]:
+    """Slurs over every unit, broken at rests, pizzicato and tremolo; ties stay."""
+    out = [m for m in marks if m.kind not in _GROUPING]
+    moments = _written(base)
+    groups: list[list[Moment]] = []
+    keys: list[tuple[int, int]] = []
+    for moment in moments:
+        key = unit(line, moment) if unit else (moment.main.bar, line.order(moment.address))
+        last = groups[-1][-1] if groups else None
+        touching = last is not None and line.time(last.main) + last.main.duration == line.time(moment.main)
+        shaking = last is not None and (last.main.tremolo or moment.main.tremolo)
+        if touching and not shaking and (keys[-1] == key or moment.continues):
+            groups[-1].append(moment)
+        else:
+            groups.append([moment])
+            keys.append(key)
+    for group in groups:
+        if len([m for m in group if not m.continues]) > 1:
+            out.append(Mark(Kind.SLUR, group[0].address, "", group[-1].address))
+    return out
+
+
+def _pairs(base: Bowing) -> list[tuple[Stroke, Stroke]]:
+    """Single long strokes with a short one right after them, half as long or less, in one bar."""
+    out = []
+    for long, short in pairwise(base.strokes):
+        single = long.kind is StrokeKind.SINGLE and short.kind is StrokeKind.SINGLE
+        together = not short.free and long.moments[-1].main.bar == short.moments[0].main.bar
+        if single and together and short.beats and long.beats >= 2 * short.beats:
+            out.append((long, short))
+    return out
+
+
+def _hooked(marks: Marks, base: Bowing) -> list[Mark]:
+    """Each short note after a long one taken in the same bow; directions left to follow."""
+    kept = _started(marks, base, base.strokes[0].direction) if base.strokes else list(marks)
+    hooks = [Mark(Kind.HOOK, a.first, "hooked", b.last) for a, b in _pairs(base)]
+    return kept + hooks
+
+
+def _retaken(line: Line, marks: Marks, base: Bowing) -> list[Mark]:
+    """A retake to a down-bow at every downbeat that would come up."""
+    out = [m for m in marks if m.kind not in _DIRECTIONS]
+    if base.strokes:
+        out.append(Mark(Kind.BOW, base.strokes[0].first, base.strokes[0].direction.value))
+    for stroke in base.strokes[1:]:
+        if stroke.pass_number == 1 and is_downbeat(line, stroke.moments[0]):
+            out.append(Mark(Kind.BOW, stroke.first, Direction.DOWN.value))
+    trial = read_strokes(line, tuple(out), base.settings, base.tempo)
+    needed = {s.first for s in trial.strokes if s.retake == "needed"}
+    needed |= {f.address for f in trial.findings if f.kind is FindingKind.RETAKE_OR_HOOK}
+    return out + [Mark(Kind.RETAKE, address) for address in sorted(needed)]
+
+
+def _split(line: Line, marks: Marks, base: Bowing) -> list[Mark]:
+    """Slurs that last too long, or for which the bow is short, shared between two bows."""
+    loud = loudness(line, marks)
+    out = list(_started(marks, base, base.strokes[0].direction)) if base.strokes else list(marks)
+    for stroke in base.strokes:
+        if stroke.pass_number > 1 or stroke.kind is not StrokeKind.SLURRED or stroke.seconds is None:
+            continue
+        cut = _middle(line, stroke)
+        if stroke.seconds <= _limit(base, stroke, loud) / 2 or cut is None:
+            continue
+        inside = {m.address for m in stroke.moments}
+        out = [m for m in out if not (m.kind is Kind.SLUR and m.at in inside and m.to in inside)]
+        for part in (stroke.moments[:cut], stroke.moments[cut:]):
+            if len(part) > 1:
+                out.append(Mark(Kind.SLUR, part[0].address, "", part[-1].address))
+    return out
+
+
+def _middle(line: Line, stroke: Stroke) -> int | None:
+    """The moment nearest the middle of a stroke at which a new bow can start, beats first."""
+    half = stroke.beats / 2
+    best: tuple[Fraction, int] | None = None
+    beats = Fraction(0)
+    for place, moment in enumerate(stroke.moments):
+        if place and not moment.continues:
+            off_beat = line.bar(moment.main.bar).beat(moment.main.onset).denominator != 1
+            miss = abs(beats - half) + (stroke.beats / 8 if off_beat else 0)
+            best = min(best, (miss, place)) if best else (miss, place)
+        beats += moment.beats
+    return best[1] if best else None
+
+
+def trade_off(before: BowFacts, after: BowFacts) -> str:
+    """What a bowing gives and what it asks, against the one it was made from, in a sentence."""
+    gives: list[str] = []
+    asks: list[str] = []
+
+    def weigh(better: bool, more: str) -> None:
+        (gives if better else asks).append(more)
+
+    if after.bow_changes != before.bow_changes:
+        word = "fewer" if after.bow_changes < before.bow_changes else "more"
+        weigh(word == "fewer", f"{word} bow changes ({after.bow_changes} instead of {before.bow_changes})")
+    old, new = before.longest_seconds, after.longest_seconds
+    if old is not None and new is not None and abs(new - old) > 0.05:
+        word = "shorter" if new < old else "longer"
+        weigh(word == "shorter", f"a {word} longest stroke ({new:.1f} s instead of {old:.1f} s)")
+    if after.downbeats_down != before.downbeats_down:
+        word = "more" if after.downbeats_down > before.downbeats_down else "fewer"
+        text = f"{word} downbeats on a down-bow ({after.downbeats_down} instead of {before.downbeats_down})"
+        weigh(word == "more", text)
+    if after.retakes != before.retakes:
+        word = "fewer" if after.retakes < before.retakes else "more"
+        weigh(word == "fewer", f"{word} retakes ({after.retakes} instead of {before.retakes})")
+    if before.fastest_ratio and after.fastest_ratio and abs(after.fastest_ratio - before.fastest_ratio) > 0.25:
+        even = after.fastest_ratio < before.fastest_ratio
+        ratio = f"{after.fastest_ratio:.1f} times its neighbour instead of {before.fastest_ratio:.1f}"
+        weigh(even, f"a {'more even' if even else 'less even'} speed (the fastest {ratio})")
+    if after.last_place is not None:
+        ending = f"the last note ends {after.last_direction}-bow, {_at(place_word(after.last_place))}"
+    else:
+        ending = "no bowed note ends it"
+    parts = []
+    if gives:
+        parts.append("gives " + _listed(gives))
+    if asks:
+        parts.append("asks for " + _listed(asks))
+    parts.append(ending)
+    text = "; ".join(parts)
+    return text[:1].upper() + text[1:] + "."
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
+
+
+def _at(word: str) -> str:
+    return f"in the {word}" if word.endswith("half") or word == "middle" else f"at the {word}"

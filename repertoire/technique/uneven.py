@@ -1,0 +1,132 @@
+"""The three answers to an uneven rhythm, for one place: uneven speed, a hook, a retake.
+
+A long note and the short one after it either share the bow equally (the short one is then
+faster), or go in one bow, or keep one speed and the bow is lifted back. Common practice,
+without a source; the numbers are arithmetic.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from .bow_place import even_rate, wishes
+from .bow_words import share_figure
+from .bowing import read_strokes
+from .line import Line, LineError, event_address
+from .marks import Kind, Mark, Marks
+from .strokes import BOW, Bowing, BowSettings, Direction, Moment
+
+
+class UnevenError(ValueError):
+    """The place chosen has no long and short note beside each other; the message says so."""
+
+
+@dataclass(frozen=True)
+class UnevenAnswer:
+    """One answer. Speeds are mm a second (None under a fermata), `ratio` the short note's speed
+    over the long one's, `travel` the share of the bow by which both together move the bow in
+    the long note's direction before any lift, `lift_mm` the way through the air."""
+
+    name: str  # "uneven speed", "hook", "retake"
+    marks: Marks
+    long: str
+    short: str
+    long_share: Fraction
+    short_share: Fraction
+    long_mm_s: float | None
+    short_mm_s: float | None
+    ratio: Fraction
+    travel: Fraction
+    lift_mm: float
+    next_direction: Direction
+    sentence: str
+
+
+def uneven_answers(
+    line: Line, marks: Marks, address: str, tempo: Fraction | float | None = None, settings: BowSettings = BOW
+) -> tuple[UnevenAnswer, ...]:
+    """The three answers at the long or the short note of a pair. Raises UnevenError.
+
+    The long note's share is the teacher's amount, or what the even reading gives it.
+    """
+    bowing = read_strokes(line, marks, settings, tempo)
+    long, short, after = _pair(bowing, address)
+    stroke = bowing.stroke_at(long.address)
+    assert stroke is not None
+    way = stroke.direction
+    asked = wishes(bowing)[0][stroke.number - 1].share
+    alone = len(stroke.moments) == 1
+    share = asked if asked is not None and alone else min(Fraction(1), even_rate(bowing) * long.beats)
+    small = share * short.beats / long.beats
+    together = share * long.beats / (long.beats + short.beats)
+    base = _cleared(marks, long, short, after)
+    first = Mark(Kind.BOW, long.address, way.value)
+
+    def answer(
+        name: str, new: tuple[Mark, ...], shares: tuple[Fraction, Fraction], turn: int, lift: Fraction,
+        following: Direction, sentence: str,
+    ) -> UnevenAnswer:  # fmt: skip
+        speeds = [_speed(bowing, m, s) for m, s in zip((long, short), shares, strict=True)]
+        ratio = (shares[1] / short.beats) / (shares[0] / long.beats)
+        return UnevenAnswer(
+            name, tuple(sorted({*base, first, *new})), long.address, short.address, *shares, speeds[0], speeds[1],
+            ratio, shares[0] + turn * shares[1], float(lift) * settings.hair_mm, following, sentence,
+        )  # fmt: skip
+
+    times = share_figure(long.beats / short.beats)
+    lifted = [Mark(Kind.RETAKE, after.address), Mark(Kind.BOW, after.address, way.value)] if after else []
+    return (
+        answer(
+            "uneven speed", (Mark(Kind.BOW, short.address, way.other.value),), (share, share), -1, Fraction(0), way,
+            f"The short note takes as much bow as the long one, {times} times as fast; the bow is back where it was.",
+        ),
+        answer(
+            "hook", (Mark(Kind.HOOK, long.address, "hooked", short.address),), (together, share - together), 1,
+            Fraction(0), way.other,
+            f"Both go {way} at one speed with a stop between; the next stroke goes {way.other}.",
+        ),
+        answer(
+            "retake", (Mark(Kind.BOW, short.address, way.other.value), *lifted), (share, small), -1, share - small, way,
+            f"Both keep one speed; the bow is lifted back by {share_figure(share - small)} of its length "
+            "before the next note.",
+        ),
+    )  # fmt: skip
+
+
+def _pair(bowing: Bowing, address: str) -> tuple[Moment, Moment, Moment | None]:
+    """The long and the short moment around an address, and the moment after them."""
+    try:
+        wanted = event_address(bowing.line.event(address).address)
+    except LineError as error:
+        raise UnevenError(str(error)) from None
+    moments = [m for s in bowing.strokes for m in s.moments if m.pass_number == 1]
+    spot = next((i for i, m in enumerate(moments) if any(e.address == wanted for e in m.events)), None)
+    if spot is None:
+        raise UnevenError(f"The bow plays nothing in {bowing.line.where(wanted)}.")
+    for first in (spot, spot - 1):
+        if first >= 0 and first + 1 < len(moments):
+            long, short = moments[first], moments[first + 1]
+            if short.beats and long.beats > short.beats and not short.continues and long.end == short.onset:
+                return long, short, moments[first + 2] if first + 2 < len(moments) else None
+    raise UnevenError(f"No longer note stands right before a shorter one in {bowing.line.where(wanted)}.")
+
+
+def _cleared(marks: Marks, long: Moment, short: Moment, after: Moment | None) -> list[Mark]:
+    """The marks without directions and groups that would decide the place already."""
+    inside = {e.address for m in (long, short) for e in m.events}
+    next_ones = {e.address for e in after.events} if after else set()
+    out = []
+    for mark in marks:
+        at, to = event_address(mark.at), event_address(mark.to) if mark.to else ""
+        turns = mark.kind in (Kind.BOW, Kind.RETAKE) and at in inside | next_ones
+        groups = mark.kind in (Kind.SLUR, Kind.HOOK) and (at in inside or to in inside)
+        if not (turns or groups):
+            out.append(mark)
+    return out
+
+
+def _speed(bowing: Bowing, moment: Moment, share: Fraction) -> float | None:
+    if moment.fermata or not moment.beats:
+        return None
+    return float(share / bowing.seconds(moment.beats)) * bowing.settings.hair_mm

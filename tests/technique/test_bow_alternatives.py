@@ -1,0 +1,134 @@
+"""Possible bowings, facts and limits, and the three answers to an uneven rhythm."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from repertoire.technique.bow_alternatives import RULES, possible_bowings
+from repertoire.technique.bow_facts import facts, limit_findings
+from repertoire.technique.bow_place import place_as_marked
+from repertoire.technique.bowing import Bowing, FindingKind, read_strokes
+from repertoire.technique.marks import Aspect, Kind, digest
+from repertoire.technique.uneven import UnevenError, uneven_answers
+from tests.technique.lines import line, marks
+
+TUNE = line(
+    "4/4", "alto",
+    "C4 q. D4 e E4 q F4 q | G4 h. A4 q | G4 e F4 e E4 e D4 e C4 h | D4 q. E4 e F4 h | E4 w",
+)  # fmt: skip
+
+
+def shape(bowing: Bowing) -> str:
+    return " ".join(s.direction[0] + str(len(s.moments)) + ("R" if s.retake else "") for s in bowing.strokes)
+
+
+def test_three_distinct_bowings_with_facts_and_a_sentence():
+    given = marks("slur b3n1 b3n4", "slur b1n3 b1n4", "p b1n1")
+    found = possible_bowings(TUNE, given)
+    assert [p.name for p in found] == ["start up", "by the beat", "short notes hooked"]
+    assert [shape(p.bowing) for p in found] == [
+        "u1 d1 u2 d1 u1 d4 u1 d1 u1 d1 u1",
+        "d1 u1 d1 u1 d1 u1 d2 u2 d1 u1 d1 u1 d1",
+        "d2 u2 d2 u4 d1 u2 d1 u1",
+    ]
+    assert found[0].trade_off.startswith(
+        "Gives more downbeats on a down-bow (3 instead of 2); the last note ends up-bow"
+    )
+    assert found[1].trade_off.startswith(
+        "Gives more downbeats on a down-bow (4 instead of 2); asks for more bow changes (12 instead of 10)"
+    )
+    assert all(p.rules == RULES for p in found)
+    assert len({digest(p.marks, Aspect.BOW) for p in found}) == 3
+    words = [m for m in given if m.aspect is not Aspect.BOW]
+    assert all(m in p.marks for p in found for m in words)
+
+
+def test_all_of_them_on_request_and_none_twice():
+    found = possible_bowings(TUNE, (), limit=None)
+    assert len(found) > 3
+    shapes = [shape(p.bowing) for p in found] + [shape(read_strokes(TUNE, ()))]
+    assert len(set(shapes)) == len(shapes)
+    assert "one stroke a bar" in [p.name for p in found]
+    assert "separate strokes" not in [p.name for p in found]  # that is what it is already
+
+
+def test_as_printed_is_offered_once_the_marking_has_left_it():
+    printed = marks("slur b1n1 b1n4")
+    found = possible_bowings(TUNE, marks("down b1n1"), printed=printed, limit=None)
+    assert found[0].name == "as printed"
+    assert shape(found[0].bowing).startswith("d4 u1")
+    assert possible_bowings(TUNE, printed, printed=printed)[0].name != "as printed"
+
+
+def test_a_slur_that_lasts_too_long_is_split_and_none_made_longer():
+    slow = line("4/4", "alto", "C4 w | D4 h E4 h | F4 w | G4 w")
+    found = possible_bowings(slow, marks("slur b1n1 b4n1", "f b1n1"), tempo=60, limit=None)
+    split = next(p for p in found if p.name == "long slurs split")
+    assert shape(split.bowing) == "d3 u2"
+    halves = line("4/4", "alto", "C4 h D4 h | E4 h F4 h")
+    assert "one stroke a bar" in [p.name for p in possible_bowings(halves, (), tempo=60, limit=None)]
+    assert "one stroke a bar" not in [p.name for p in possible_bowings(halves, (), tempo=30, limit=None)]
+
+
+def test_retaken_downbeats_all_come_down():
+    waltz = line("3/4", "alto", "C4 q D4 q E4 q | F4 q E4 q D4 q | C4 h.")
+    found = {p.name: p for p in possible_bowings(waltz, (), limit=None)}
+    assert shape(found["retaken downbeats"].bowing) == "d1 u1 d1 d1R u1 d1 d1R"
+    assert found["retaken downbeats"].facts.downbeats_down == 3
+    assert found["retaken downbeats"].facts.retakes == 2
+    assert not [f for f in found["retaken downbeats"].bowing.findings if f.kind is FindingKind.RETAKE_OR_HOOK]
+
+
+def test_no_notes_no_bowings():
+    assert possible_bowings(line("2/4", "alto", "r h"), ()) == ()
+
+
+def test_facts_of_a_bowing():
+    bowing = read_strokes(TUNE, marks("slur b3n1 b3n4", "high b2n1"), tempo=60)
+    placed = place_as_marked(bowing)
+    found = facts(bowing, placed, {"b3n1": "II", "b3n2": "III", "b3n3": "III", "b3n4": "III"})
+    assert (found.strokes, found.bow_changes, found.retakes) == (12, 11, 0)
+    assert (found.longest, found.longest_seconds) == (12, 4.0)
+    assert (found.downbeats, found.downbeats_down) == (5, 4)
+    assert found.crossings == 1
+    assert [(h.address, h.marked, h.stroke, h.direction) for h in found.high_points] == [("b2n1", True, 5, "down")]
+    assert (found.last, found.last_direction) == ("b5n1", "up")
+    top = facts(bowing, placed).high_points
+    assert top == found.high_points
+    unmarked = read_strokes(TUNE, (), tempo=60)
+    assert [(h.address, h.marked) for h in facts(unmarked, place_as_marked(unmarked)).high_points] == [("b2n2", False)]
+
+
+def test_limits_are_told():
+    slow = line("4/4", "alto", "C4 w | D4 h. E4 q | F4 w")
+    given = marks("f b1n1", "1 b2n1", "1 b2n2")
+    bowing = read_strokes(slow, given, tempo=50)
+    told = {f"{f.kind} {f.bar}:{f.beat}": f.message for f in limit_findings(bowing, place_as_marked(bowing))}
+    assert told["long stroke 1:1"] == "The loud down-bow from bar 1, beat 1 lasts 4.8 s, more than 4 s."
+    assert told["uneven speed 2:4"] == "The down-bow in bar 2, beat 4 moves 4.0 times as fast as its neighbour."
+    assert "long stroke 2:1" not in told
+    stuck = read_strokes(line("4/4", "alto", "C4 h D4 h"), marks("f b1n1", "1/32 b1n1", "frog b1n1"), tempo=60)
+    edges = [f.message for f in limit_findings(stuck, place_as_marked(stuck))]
+    assert "The loud note in bar 1, beat 1 is sustained at the very frog." in edges
+
+
+def test_uneven_answers_keep_the_other_marks_and_read_as_they_say():
+    passage = line("4/4", "alto", "C4 h. D4 q | E4 h. F4 q | G4 w")
+    answers = uneven_answers(passage, marks("p b1n1", "slur b2n1 b2n2"), "b1n2", tempo=80)
+    assert [a.name for a in answers] == ["uneven speed", "hook", "retake"]
+    shapes = [shape(read_strokes(passage, a.marks, tempo=80)) for a in answers]
+    assert shapes == ["d1 u1 d2 u1", "d2 u2 d1", "d1 u1 d2R u1"]
+    assert all(m in a.marks for a in answers for m in marks("p b1n1", "slur b2n1 b2n2"))
+    assert [a.ratio for a in answers] == [3, 1, 1]
+    assert all(m.kind is not Kind.HOOK for m in answers[0].marks)
+
+
+def test_uneven_answers_need_an_uneven_rhythm():
+    passage = line("4/4", "alto", "C4 h D4 h | E4 h r q F4 q")
+    with pytest.raises(UnevenError, match="No longer note stands right before a shorter one in bar 1, beat 3"):
+        uneven_answers(passage, (), "b1n2")
+    with pytest.raises(UnevenError, match="plays nothing in bar 2, beat 3"):
+        uneven_answers(passage, (), "b2n2")
+    with pytest.raises(UnevenError, match="no note b9n1"):
+        uneven_answers(passage, (), "b9n1")
+    assert uneven_answers(line("3/4", "alto", "C4 h D4 q"), marks("1/2 b1n1"), "b1n1")[0].long_share == F(1, 2)

@@ -1,0 +1,85 @@
+"""The same music elsewhere, and marks carried to it."""
+
+from repertoire.technique.line import Line
+from repertoire.technique.marks import Aspect, Kind, Mark
+from repertoire.technique.recurrence import Likeness, carry, occurrences
+from tests.technique.lines import line, marks
+
+SECOND = "G4 q F4 e E4 e D4 h"
+THEME = f"C4 q D4 e E4 e F4 h | {SECOND}"
+PART = line(
+    "4/4", "alto",
+    f"{THEME} | r w | {THEME} | G4 q A4 e B4 e C5 h | D5 q C5 e B4 e A4 h | "
+    "C4 q D4 e E4 e F4 h | G4 q F4 s G4 s E4 e D4 h | C4 w",
+)  # fmt: skip
+
+
+def cut(part: Line, first: int, last: int) -> Line:
+    bars = tuple(b for b in part.bars if first <= b.index <= last)
+    return Line(bars, tuple(e for e in part.events if first <= e.bar <= last))
+
+
+PASSAGE = cut(PART, 1, 2)
+
+
+def test_exact_transposed_and_changed():
+    found = occurrences(PASSAGE, PART)
+    assert [(o.likeness, o.bars, o.steps, o.semitones) for o in found] == [
+        (Likeness.EXACT, ("4", "5"), 0, 0),
+        (Likeness.TRANSPOSED, ("6", "7"), 4, 7),
+        (Likeness.CHANGED, ("8", "9"), 0, 0),
+    ]
+    assert found[2].changes == ("bar 9, beat 2: another length (F4)", "bar 9, beat 2¼: a note more (G4)")
+    assert found[0].pairs["b2n3"] == "b5n3"
+
+
+def test_another_pitch_and_a_grace_note_are_listed():
+    part = line(
+        "4/4", "alto", f"{THEME} | C4 q D4 e E4 e F4 h | G4 q F4 e E4 e C4 h | C4 q D4 e E4 e A4 g F4 h | {SECOND}"
+    )
+    found = occurrences(cut(part, 1, 2), part)
+    assert found[0].changes == ("bar 4, beat 3: C4 where D4 was to be expected",)
+    assert found[1].changes == ("bar 5, beat 3: 1 grace note(s) more",)
+
+
+def test_too_little_alike_or_on_another_beat_is_not_the_same_music():
+    part = line("4/4", "alto", f"{THEME} | C4 q E4 e G4 e F4 h | A4 q B4 e C5 e D4 h | r q C4 q D4 e E4 e F4 q")
+    assert occurrences(cut(part, 1, 2), part) == ()
+    assert occurrences(cut(part, 1, 1), part) == ()
+
+
+def test_bow_marks_are_carried_mark_for_mark():
+    found = occurrences(PASSAGE, PART)
+    given = marks("down b1n1", "slur b1n2 b1n3", "up b2n3", "p b1n1")
+    done = carry(given, PASSAGE, PART, found[1])
+    assert done.marks == tuple(sorted(marks("down b6n1", "slur b6n2 b6n3", "up b7n3")))
+    assert done.left_out == ()
+    assert (Mark(Kind.BOW, "b2n3", "up"), Mark(Kind.BOW, "b7n3", "up")) in done.pairs
+    changed = carry(given, PASSAGE, PART, found[2])
+    assert Mark(Kind.BOW, "b9n4", "up") in changed.marks  # the note moved one event on
+
+
+def test_a_mark_without_a_counterpart_is_named():
+    part = line("4/4", "alto", f"{THEME} | C4 q D4 q F4 h | {SECOND}")
+    passage = cut(part, 1, 2)
+    found = occurrences(passage, part)
+    assert found[0].changes == ("bar 3, beat 2: another length (D4)", "a note less than in bar 1, beat 2½ (E4)")
+    done = carry(marks("up b1n3", "slur b1n1 b1n3"), passage, part, found[0])
+    assert done.marks == ()
+    assert {n.reason for n in done.left_out} == {"no note stands there for bar 1, beat 2½"}
+
+
+def test_fingering_goes_at_pitch_and_a_fifth_away():
+    given = (Mark(Kind.FINGER, "b1n1", "3"), Mark(Kind.STRING, "b1n2", "III"))
+    exact, fifth, _ = occurrences(PASSAGE, PART)
+    assert carry(given, PASSAGE, PART, exact, (Aspect.LEFT_HAND,)).marks == (
+        Mark(Kind.FINGER, "b4n1", "3"), Mark(Kind.STRING, "b4n2", "III"),
+    )  # fmt: skip
+    assert carry(given, PASSAGE, PART, fifth, (Aspect.LEFT_HAND,)).marks == (
+        Mark(Kind.FINGER, "b6n1", "3"), Mark(Kind.STRING, "b6n2", "II"),
+    )  # fmt: skip
+    octave = line("4/4", "alto", f"{THEME} | C5 q D5 e E5 e F5 h | G5 q F5 e E5 e D5 h")
+    done = carry(given, cut(octave, 1, 2), octave, occurrences(cut(octave, 1, 2), octave)[0], (Aspect.LEFT_HAND,))
+    assert done.marks == ()
+    assert done.left_out[0].reason == "at this interval the fingering has to be made afresh"
+    assert carry(given, PASSAGE, PART, exact).pairs == ()
