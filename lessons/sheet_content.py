@@ -21,6 +21,7 @@ FORMAT = 1
 ITEMS_AT_MOST = 8
 PAGES_AT_MOST = 3
 MINUTES_IF_UNSET = 5
+TITLE_AT_MOST = 56  # characters that fit beside bars and tempo
 HEALTH_LINE = (
     "Pain, numbness or tingling is never part of practice: stop, tell your teacher or a parent, "
     "and see a qualified medical professional."
@@ -194,9 +195,9 @@ def _item(assignment: Assignment, minutes: int, pause: bool, with_excerpt: bool)
     )
     return Item(
         assignment=assignment.pk,
-        title=passage.title if passage else assignment.piece.title,
+        title=_title(assignment),
         bars=passage.bars if passage else assignment.bars,
-        piece=_piece_line(assignment),
+        piece=_under_title(assignment),
         edition=part.edition if part else "",
         minutes=minutes,
         tempo=_tempo(assignment.tempo_unit, assignment.tempo_now, assignment.tempo_goal),
@@ -210,11 +211,20 @@ def _item(assignment: Assignment, minutes: int, pause: bool, with_excerpt: bool)
     )
 
 
-def _piece_line(assignment: Assignment) -> str:
-    piece = assignment.piece
-    words = [piece.composer, piece.title if assignment.passage else ""]
-    if assignment.passage and assignment.passage.movement.title:
-        words.append(assignment.passage.movement.title)
+def _title(assignment: Assignment) -> str:
+    """`The Long Slur: Opening`; the passage's name alone where the piece's is long."""
+    if assignment.passage is None:
+        return assignment.piece.title
+    whole = f"{assignment.piece.title}: {assignment.passage.title}"
+    return whole if len(whole) <= TITLE_AT_MOST else assignment.passage.title
+
+
+def _under_title(assignment: Assignment) -> str:
+    """Composer, and whatever of piece and movement the title doesn't say."""
+    piece, passage = assignment.piece, assignment.passage
+    words = [piece.composer]
+    if passage is not None:
+        words += [word for word in (piece.title, passage.movement.title) if word not in _title(assignment)]
     return ", ".join(dict.fromkeys(word for word in words if word))
 
 

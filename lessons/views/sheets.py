@@ -62,7 +62,12 @@ def _preview(request: HttpRequest, student: Student, error: str = "", status: in
     chosen, bare = _choice(request, student)
     ids = {a.pk for a in chosen}
     rows = [
-        {"assignment": a, "chosen": a.pk in ids, "notes": a.pk not in bare, "notated": a.passage and a.passage.has_notation}
+        {
+            "assignment": a,
+            "chosen": a.pk in ids,
+            "notes": a.pk not in bare,
+            "notated": a.passage and a.passage.has_notation,
+        }
         for a in sheet_assignments(student)
     ]
     lesson = sheet_lesson(student, timezone.now())
@@ -88,7 +93,7 @@ def _preview(request: HttpRequest, student: Student, error: str = "", status: in
 
 @require_GET
 @xframe_options_sameorigin
-@csp_replace({"style-src": ["'unsafe-inline'"], "script-src": ["'none'"], "img-src": ["data:"]})
+@csp_replace({"style-src": ["'unsafe-inline'"], "script-src": ["'none'"], "img-src": ["data:"]})  # type: ignore[untyped-decorator]
 def sheet_preview_page(request: HttpRequest, student_id: int) -> HttpResponse:
     """The sheet itself as a page without scripts, shown in the preview's frame."""
     student = get_student(request, student_id)
@@ -131,7 +136,10 @@ def sheet_pdf(request: HttpRequest, sheet_id: int) -> HttpResponse:
         pdf = sheet_pdf_bytes(found)
     except DamagedSheet as problem:
         return render(
-            request, "lessons/sheet_damaged.html", {"sheet": found, "student": found.student, "problem": problem}, status=500
+            request,
+            "lessons/sheet_damaged.html",
+            {"sheet": found, "student": found.student, "problem": problem},
+            status=500,
         )
     return _as_pdf(pdf, download_name(found), download="download" in request.GET)
 

@@ -1,0 +1,276 @@
+"""The demonstration: an invented studio told from fixtures/scenario.json, week by week.
+
+Weeks count back from the one the demonstration is loaded in, so that it always ends now.
+What happened is played through the same functions the pages use, in the order it happened:
+a sheet issued eight weeks ago says what it would have said eight weeks ago. The quartet
+parts are read from the corpus that the installed music21 carries; nothing is downloaded.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import music21
+from django.conf import settings
+from django.db import transaction
+from django.utils import timezone
+
+from lessons import assigning, observing
+from lessons.models import Assignment, Lesson, Phrase
+from lessons.sheets import issue_sheet
+from repertoire.bounds import read_bounds
+from repertoire.excerpts import movement_notes
+from repertoire.importing import add_part, add_part_without_notation, make_passage
+from repertoire.markings import make_marking, marks_of, printed_marking
+from repertoire.models import Marking, Passage, Piece
+from repertoire.technique.marks import Mark, Marks, put
+from studio.models import Guardian, Guardianship, InstrumentPeriod, Student, Studio, Teacher
+
+SCENARIO = "scenario.json"
+WEEKS_AHEAD = 3
+
+
+class DemoError(Exception):
+    """The demonstration can't be loaded here; the message says why."""
+
+
+@dataclass
+class _Stage:
+    """What has been made so far, by the scenario's keys."""
+
+    teacher: Teacher
+    zone: ZoneInfo
+    monday: date  # of the week the demonstration is loaded in
+    now: datetime
+    say: Callable[[str], object]
+    pieces: dict[str, Piece] = field(default_factory=dict)
+    passages: dict[str, Passage] = field(default_factory=dict)
+    markings: dict[str, Marking] = field(default_factory=dict)
+
+    def day(self, weeks_ago: int, weekday: int = 0) -> date:
+        return self.monday - timedelta(weeks=weeks_ago) + timedelta(days=weekday)
+
+
+def load_demo(password: str, say: Callable[[str], object] = lambda words: None, *, now: datetime | None = None) -> bool:
+    """Load the demonstration into an empty database; False when it is there already.
+
+    Raises DemoError where a real studio's data lies: nothing of it is touched.
+    """
+    scenario = json.loads((Path(settings.BASE_DIR) / "fixtures" / SCENARIO).read_text(encoding="utf-8"))
+    email = scenario["teacher"]["email"]
+    if Teacher.objects.filter(email=email).exists():
+        return False
+    if Teacher.objects.exists():
+        raise DemoError("This folder holds a real studio: load the demonstration into a data folder of its own.")
+    now = now or timezone.now()
+    with transaction.atomic():
+        studio = Studio.objects.create(**scenario["studio"])
+        zone = ZoneInfo(studio.timezone)
+        today = now.astimezone(zone).date()
+        teacher = Teacher.objects.create_user(email, password, name=scenario["teacher"]["name"], studio=studio)
+        stage = _Stage(teacher, zone, today - timedelta(days=today.weekday()), now, say)
+        for piece in scenario["pieces"]:
+            _add_piece(stage, piece)
+        Phrase.objects.bulk_create(Phrase(teacher=teacher, used=1, **phrase) for phrase in scenario["phrases"])
+        guardians: dict[str, Guardian] = {}
+        for student in scenario["students"]:
+            _add_student(stage, student, guardians)
+    return True
+
+
+def _add_piece(stage: _Stage, told: Mapping[str, Any]) -> None:
+    piece = Piece.objects.create(teacher=stage.teacher, title=told["title"], composer=told["composer"])
+    stage.pieces[told["key"]] = piece
+    stage.say(piece.title)
+    if "bars" in told:
+        add_part_without_notation(piece, [told["bars"]])
+        return
+    path = _corpus_file(told["corpus"]) if "corpus" in told else Path(settings.BASE_DIR) / "fixtures" / told["file"]
+    part = add_part(piece, path.read_bytes(), path.name, told["part"], edition=told["edition"], rights=told["rights"])
+    revision = part.revision
+    assert revision is not None
+    movement = revision.movements.select_related("revision").order_by("number")[0]
+    line, _ = movement_notes(movement)
+    for cut in told["passages"]:
+        passage = make_passage(
+            movement,
+            stage.teacher,
+            read_bounds(cut["bars"], line),
+            title=cut["title"],
+            purpose=cut["purpose"],
+        )
+        stage.passages[cut["key"]] = passage
+        for version in cut["markings"]:
+            _add_marking(stage, passage, version)
+
+
+def _corpus_file(name: str) -> Path:
+    for ending in (".mxl", ".xml", ".musicxml"):
+        path = Path(music21.common.getCorpusFilePath()) / f"{name}{ending}"
+        if path.exists():
+            return path
+    raise DemoError(f"The installed music21 has no corpus file {name}.")
+
+
+def _add_marking(stage: _Stage, passage: Passage, told: Mapping[str, Any]) -> None:
+    printed = printed_marking(passage, stage.teacher)
+    parent = printed if told["parent"] == "printed" else stage.markings[told["parent"]]
+    marks = _without(marks_of(parent), told["take"], told["name"])
+    for raw in told["put"]:
+        marks = put(marks, Mark.from_json(raw))
+    stage.markings[told["key"]] = make_marking(
+        passage,
+        stage.teacher,
+        marks,
+        name=told["name"],
+        origin=told["origin"],
+        reason=told["reason"],
+        parent=parent,
+        source=told.get("source", ""),
+    )
+
+
+def _without(marks: Marks, taken: Iterable[Mapping[str, Any]], name: str) -> Marks:
+    """The marks less those told; one that isn't there is a mistake in the scenario."""
+    left = set(marks)
+    for raw in taken:
+        gone = {m for m in left if m.as_json() | {"options": {}} == {"options": {}} | dict(raw)}
+        if not gone:
+            raise DemoError(f"“{name}” takes away a mark that isn't there: {dict(raw)}.")
+        left -= gone
+    return tuple(sorted(left))
+
+
+def _add_student(stage: _Stage, told: Mapping[str, Any], guardians: dict[str, Guardian]) -> None:
+    stage.say(told["first_name"])
+    names = ("first_name", "surname", "birth_year", "status", "clef", "staff_height", "private_notes")
+    student = Student.objects.create(teacher=stage.teacher, **{n: told[n] for n in names if n in told})
+    for who in told["guardians"]:
+        if who["key"] not in guardians:
+            guardians[who["key"]] = Guardian.objects.create(
+                teacher=stage.teacher, name=who["name"], email=who["email"], phone=who["phone"]
+            )
+        Guardianship.objects.create(
+            student=student,
+            guardian=guardians[who["key"]],
+            relation=who["relation"],
+            receives_notes=who["receives_notes"],
+        )
+    for period in told["instruments"]:
+        until = period["until"]
+        InstrumentPeriod.objects.create(
+            student=student,
+            instrument=period["instrument"],
+            size=period["size"],
+            string_length=period["string_length"],
+            since=stage.day(period["since"]),
+            until=None if until is None else stage.day(until) - timedelta(days=1),
+        )
+    _play_weeks(stage, student, told)
+
+
+def _play_weeks(stage: _Stage, student: Student, told: Mapping[str, Any]) -> None:
+    weekday = told["lessons"]["weekday"]
+    made: dict[str, Assignment] = {}
+    for number, week in enumerate(sorted(told["weeks"], key=lambda w: -w["ago"]), 1):
+        lesson = _lesson(stage, student, told, week["ago"], number)
+        lesson.attendance = week["attendance"]
+        lesson.note, lesson.private_note, lesson.sentence = week["note"], week["private"], week["sentence"]
+        ended = lesson.starts + timedelta(minutes=lesson.minutes)
+        lesson.note_saved = ended if week["note"] or week["private"] else None
+        lesson.finished = ended
+        lesson.save()
+        for work in told["assignments"]:
+            if work["begun"] == week["ago"]:
+                made[work["key"]] = _assign(stage, student, lesson, work, stage.day(week["ago"], weekday))
+        _hear(made, lesson, week)
+        for key, marking, reason in week["change"]:
+            made[key].refresh_from_db()
+            if made[key].marking_id != stage.markings[marking].pk:
+                assigning.change_marking(
+                    made[key],
+                    stage.markings[marking],
+                    reason=reason,
+                    lesson=lesson,
+                    at=lesson.starts + timedelta(minutes=18),
+                )
+        for work in told["assignments"]:
+            if work["ended"] == week["ago"]:
+                made[work["key"]].refresh_from_db()
+                assigning.set_state(made[work["key"]], work["state"])
+                assigning.end(made[work["key"]], on=stage.day(week["ago"], weekday))
+        if week["sheet"]:
+            issue_sheet(student, lesson, at=lesson.starts + timedelta(minutes=lesson.minutes + 4))
+    for work in told["assignments"]:
+        if work["ended"] is None:
+            made[work["key"]].refresh_from_db()
+            assigning.set_state(made[work["key"]], work["state"])
+    if student.status == Student.Status.ACTIVE:
+        _plan_ahead(stage, student, told, len(told["weeks"]))
+
+
+def _lesson(stage: _Stage, student: Student, told: Mapping[str, Any], ago: int, number: int) -> Lesson:
+    plan = told["lessons"]
+    starts = datetime.combine(stage.day(ago, plan["weekday"]), time.fromisoformat(plan["time"]), stage.zone)
+    return Lesson.objects.create(
+        teacher=stage.teacher, student=student, number=number, starts=starts, minutes=plan["minutes"]
+    )
+
+
+def _plan_ahead(stage: _Stage, student: Student, told: Mapping[str, Any], count: int) -> None:
+    """This week's lesson and those of the next weeks; this week's is over if its hour has passed."""
+    for ahead in range(WEEKS_AHEAD + 1):
+        lesson = _lesson(stage, student, told, -ahead, count + ahead + 1)
+        if lesson.starts + timedelta(minutes=lesson.minutes) < stage.now:
+            lesson.attendance = Lesson.Attendance.ATTENDED
+            lesson.save(update_fields=["attendance"])
+
+
+def _assign(stage: _Stage, student: Student, lesson: Lesson, work: Mapping[str, Any], day: date) -> Assignment:
+    passage = stage.passages.get(work.get("passage", ""))
+    marking: Marking | None = None
+    if passage is not None:
+        marking = _first_marking(stage, passage, work)
+    return assigning.assign(
+        student,
+        begun=day,
+        passage=passage,
+        piece=stage.pieces[work["piece"]] if "piece" in work else None,
+        bars=work["bars"],
+        marking=marking,
+        to_try=[stage.markings[key] for key in work["to_try"]],
+        steps=[assigning.StepPlan(s["text"], s["now"], s["goal"], s["minutes"]) for s in work["steps"]],
+        tempo_now=work["now"],
+        tempo_goal=work["goal"],
+        tempo_unit=work["unit"],
+        listening_point=work["listening"],
+        minutes=work["minutes"],
+        lesson=lesson,
+    )
+
+
+def _first_marking(stage: _Stage, passage: Passage, work: Mapping[str, Any]) -> Marking:
+    key = work["starts_with"] if "starts_with" in work else work["marking"]
+    return printed_marking(passage, stage.teacher) if key == "printed" else stage.markings[key]
+
+
+def _hear(made: Mapping[str, Assignment], lesson: Lesson, week: Mapping[str, Any]) -> None:
+    at = lesson.starts + timedelta(minutes=8)
+    for key, outcome, tempo, theme, text, shared in week["hear"]:
+        made[key].refresh_from_db()
+        observing.observe(lesson, made[key], at=at, outcome=outcome, tempo=tempo, theme=theme, text=text, shared=shared)
+        at += timedelta(minutes=5)
+    for key, address, theme, text in week["point"]:
+        observing.flag(lesson, made[key], at=at, address=address, theme=theme, text=text)
+    if lesson.attendance in (Lesson.Attendance.ATTENDED, Lesson.Attendance.LATE):
+        assigning.as_last_week(lesson.student, lesson=lesson)
+        for point in lesson.student.listening_points.filter(
+            settled=None, lesson__starts__lt=lesson.starts - timedelta(days=13)
+        ):
+            observing.settle(point, at=at)

@@ -1,0 +1,168 @@
+"""The history tells everything in its order; the report can't tell what is private."""
+
+from __future__ import annotations
+
+import dataclasses
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from lessons.assigning import assign, change_marking, end
+from lessons.history import Filters, TempoCourse, TempoPoint, read_history
+from lessons.models import Lesson, Observation
+from lessons.observing import flag, observe, withdraw
+from lessons.report import make_report
+from lessons.tempo_picture import tempo_picture
+from repertoire.models import Piece
+
+START = datetime(2026, 1, 13, 16, 30, tzinfo=UTC)
+
+
+def make_lessons(teacher, student, count):
+    return [
+        Lesson.objects.create(
+            teacher=teacher, student=student, number=n + 1, starts=START + timedelta(weeks=n), attendance="attended"
+        )
+        for n in range(count)
+    ]
+
+
+@pytest.fixture
+def told(teacher, student, passage, low, high):
+    """Three lessons: begun, one change of marking, one shared and one private observation."""
+    first, second, third = make_lessons(teacher, student, 3)
+    work = assign(student, begun=date(2026, 1, 13), passage=passage, marking=low, tempo_goal=80, lesson=first)
+    observe(first, work, at=first.starts, outcome="not yet", tempo=60, theme="intonation", text="third finger low")
+    second.note, second.private_note = "Shift begun.", "father asked about fees"
+    second.save()
+    change_marking(work, high, reason="ready for the shift", lesson=second, at=second.starts)
+    observe(second, work, at=second.starts, outcome="same", tempo=63, theme="bow", text="rushed", shared=True)
+    slip = observe(third, work, at=third.starts, outcome="better", tempo=120, text="a slip of the finger")
+    withdraw(slip, at=third.starts)
+    observe(third, work, at=third.starts, outcome="better", tempo=72, theme="intonation", text="true", shared=True)
+    flag(third, work, at=third.starts, theme="rhythm", text="do not rush")
+    return work
+
+
+def test_newest_lesson_first_with_all_that_belongs_to_it(student, told):
+    days = read_history(student).days
+    assert [d.lesson.number for d in days] == [3, 2, 1]
+    assert [o.text for o in days[0].observations] == ["true"]  # what was taken back is not told
+    assert [p.text for p in days[0].points] == ["do not rush"]
+    assert [(c.before.name, c.after.name, c.reason) for c in days[1].changes] == [
+        ("First position", "Third position", "ready for the shift")
+    ]
+    assert days[2].begun == [told]
+
+
+def test_tempo_course_with_its_changes(student, told):
+    (course,) = read_history(student).courses
+    assert [p.tempo for p in course.points] == [60, 63, 72]
+    assert course.goal == 80
+    assert course.changes == ((date(2026, 1, 20), "Third position"),)
+
+
+def test_filters(teacher, student, told):
+    by_theme = read_history(student, Filters(theme="intonation"))
+    assert [o.text for d in by_theme.days for o in d.observations] == ["true", "third finger low"]
+    assert not [c for d in by_theme.days for c in d.changes]
+    other = Piece.objects.create(teacher=teacher, title="Scales")
+    assign(student, begun=date(2026, 1, 20), piece=other, bars="1–8")
+    only = read_history(student, Filters(piece=other.pk))
+    assert [[str(a) for a in d.begun] for d in only.days] == [["Scales, 1–8"]]
+
+
+def test_what_ended_between_lessons_has_its_own_day(student, told):
+    end(told, on=date(2026, 1, 29))
+    days = read_history(student).days
+    assert [(d.day, d.lesson) for d in days][:1] == [(date(2026, 1, 29), None)]
+
+
+def test_the_picture_says_its_numbers(told, student):
+    drawn = tempo_picture(read_history(student).courses[0])
+    assert "from 60 to 72 beats a minute in 3 lessons, goal 80" in drawn
+    assert drawn.count("<circle") == 3
+    assert "style=" not in drawn
+
+
+def test_one_tempo_makes_no_picture(told):
+    assert tempo_picture(TempoCourse(told, (TempoPoint(date(2026, 1, 13), 60),), ())) == ""
+
+
+def test_points_of_the_picture_lie_where_their_tempo_is(told):
+    """Arithmetic: with 60 to 80 between y = 156 (bottom) and y = 16 (top), 70 lies half way, at 86."""
+    points = tuple(TempoPoint(date(2026, 1, 1) + timedelta(days=10 * n), t) for n, t in enumerate((60, 70, 80)))
+    told.tempo_goal = None
+    drawn = tempo_picture(TempoCourse(told, points, ()))
+    assert 'points="44.0,156.0 334.0,86.0 624.0,16.0"' in drawn
+
+
+def test_pages_show_it(client_of, teacher, student, told):
+    page = client_of(teacher).get(reverse("history", args=[student.pk])).content.decode()
+    for words in ("ready for the shift", "father asked about fees", "third finger low", "Third position"):
+        assert words in page
+    assert "a slip of the finger" not in page
+
+
+def test_the_report_holds_shared_things_only(client_of, teacher, student, told):
+    student.private_notes = "tires soon"
+    student.save()
+    page = client_of(teacher).get(reverse("report", args=[student.pk]), {"since": "2026-01-01", "until": "2026-03-01"})
+    words = page.content.decode()
+    assert "true" in words
+    assert "rushed" in words
+    assert "Shift begun." in words
+    for private in ("third finger low", "father asked about fees", "tires soon", "do not rush", "a slip of the finger"):
+        assert private not in words
+    assert "Holt" not in words.split("<article")[1]
+
+
+def test_the_report_carries_plain_values_not_rows(student, told):
+    """Nothing in a report can lead back to the database, so nothing private can be reached from it."""
+    report = make_report(student, date(2026, 1, 1), date(2026, 3, 1))
+
+    def plain(thing):
+        if isinstance(thing, tuple):
+            return all(map(plain, thing))
+        if dataclasses.is_dataclass(thing):
+            return all(plain(getattr(thing, f.name)) for f in dataclasses.fields(thing))
+        return thing is None or type(thing) in (str, int, date)
+
+    assert plain(report)
+    assert (report.attended, report.missed) == (3, 0)
+    assert [h.text for h in report.heard] == ["true", "rushed"]
+
+
+def test_report_dates_the_wrong_way_round_are_turned(client_of, teacher, student, told):
+    page = client_of(teacher).get(reverse("report", args=[student.pk]), {"since": "2026-03-01", "until": "2026-01-01"})
+    assert "other way round" in page.content.decode()
+    assert "Shift begun." in page.content.decode()
+
+
+def test_the_number_of_queries_does_not_grow(client_of, teacher, student, told):
+    browser = client_of(teacher)
+    address = reverse("history", args=[student.pk])
+
+    def queries():
+        with CaptureQueriesContext(
+            connection,
+        ) as seen:
+            assert browser.get(address).status_code == 200
+        return len(seen)
+
+    few = queries()
+    lessons = [
+        Lesson(
+            teacher=teacher, student=student, number=n, starts=START + timedelta(days=n, hours=2), attendance="attended"
+        )
+        for n in range(10, 60)
+    ]
+    Lesson.objects.bulk_create(lessons)
+    Observation.objects.bulk_create(
+        Observation(lesson=lesson, assignment=told, outcome="better", tempo=60 + n % 20, at=lesson.starts)
+        for n, lesson in enumerate(lessons)
+    )
+    assert queries() == few

@@ -1,0 +1,318 @@
+"""Practice sheets: what they say, how they lie on paper, and that a reprint is the issued sheet."""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+import re
+import shutil
+import subprocess
+from datetime import UTC, date, datetime
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.urls import reverse
+from pypdf import PdfReader
+
+from lessons.assigning import StepPlan, assign, end
+from lessons.models import Lesson, Sheet
+from lessons.sheet_content import Content, SheetError, gather
+from lessons.sheet_drawing import PAPER_MM, print_pages, sheet_html
+from lessons.sheets import DamagedSheet, content_of, download_name, issue_sheet, sheet_pdf_bytes
+from repertoire.bounds import read_bounds
+from repertoire.excerpts import movement_notes
+from repertoire.importing import add_part, make_passage
+from repertoire.markings import make_marking, printed_marking
+from repertoire.models import Piece
+from repertoire.technique.marks import Kind, Mark
+
+AT = datetime(2026, 3, 10, 17, 30, tzinfo=UTC)
+
+
+@pytest.fixture
+def slur(teacher):
+    """The Long Slur: sixteen bars for viola, from the project's own studies."""
+    piece = Piece.objects.create(teacher=teacher, title="The Long Slur", composer="Passagework studies")
+    path = Path(settings.BASE_DIR) / "fixtures/music/the-long-slur.musicxml"
+    part = add_part(piece, path.read_bytes(), path.name, 1, edition="First set")
+    movement = part.revision.movements.select_related("revision").get()
+    line, _ = movement_notes(movement)
+    return make_passage(movement, teacher, read_bounds("1-8", line), title="Opening")
+
+
+@pytest.fixture
+def lesson(teacher, student):
+    starts = datetime(2026, 3, 10, 16, 30, tzinfo=UTC)
+    return Lesson.objects.create(
+        teacher=teacher, student=student, number=4, starts=starts, sentence="Three beats, three quarters of the bow."
+    )
+
+
+@pytest.fixture
+def work(teacher, student, slur, lesson):
+    marks = (Mark(Kind.BOW, "b1n1", "up"), Mark(Kind.FINGER, "b2n1", "2"))
+    marking = make_marking(slur, teacher, marks, name="Begin up", origin="own")
+    return assign(
+        student,
+        begun=date(2026, 3, 10),
+        passage=slur,
+        marking=marking,
+        steps=[StepPlan("Slowly, saving bow", 60, 72, 4)],
+        tempo_now=60,
+        tempo_goal=80,
+        minutes=12,
+        listening_point="the last quarter",
+    )
+
+
+def text_of(pdf: bytes) -> str:
+    return "\n".join(page.extract_text() for page in PdfReader(BytesIO(pdf)).pages)
+
+
+def test_content_says_what_was_decided_and_nothing_private(student, lesson, work):
+    student.private_notes = "tires soon"
+    student.save()
+    lesson.private_note = "spoke with the family"
+    lesson.save()
+    content = gather(student, lesson, number=1, at=AT)
+    assert (content.student, content.instrument, content.lesson) == ("Mira", "14 inch viola", 4)
+    item = content.items[0]
+    assert (item.title, item.bars, item.piece) == ("The Long Slur: Opening", "1–8", "Passagework studies")
+    assert (item.marking_name, item.minutes, item.listening) == ("Begin up", 12, "the last quarter")
+    assert [(s.text, s.tempo.now, s.tempo.goal, s.minutes) for s in item.steps] == [("Slowly, saving bow", 60, 72, 4)]
+    assert content.days[0] == "Wed 11"
+    assert len(content.days) == 7
+    for private in ("Holt", "tires soon", "spoke with the family"):
+        assert private not in repr(content)
+    assert Content.from_json(content.as_json()) == content
+
+
+def test_a_sheet_needs_something_to_practise(student, lesson):
+    with pytest.raises(SheetError, match="assign a passage first"):
+        gather(student, lesson, number=1, at=AT)
+
+
+def test_a_sheet_holds_at_most_eight_items(teacher, student, lesson):
+    piece = Piece.objects.create(teacher=teacher, title="Scales")
+    for n in range(9):
+        assign(student, begun=date(2026, 3, 10), piece=piece, bars=f"{n + 1}")
+    with pytest.raises(SheetError, match="at most 8"):
+        gather(student, lesson, number=1, at=AT)
+
+
+def test_breaks_come_sooner_for_a_child(teacher, student, lesson):
+    piece = Piece.objects.create(teacher=teacher, title="Scales")
+    for n in range(3):
+        assign(student, begun=date(2026, 3, 10), piece=piece, bars=f"{n + 1}", minutes=10)
+    student.birth_year = 2019
+    assert [i.break_after for i in gather(student, lesson, number=1, at=AT).items] == [True, True, False]
+    student.birth_year = 1980
+    assert [i.break_after for i in gather(student, lesson, number=1, at=AT).items] == [False, True, False]
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_paper_size_and_embedded_fonts_and_tags(teacher, student, lesson, work, paper):
+    teacher.studio.paper = paper
+    teacher.studio.save()
+    student.teacher.refresh_from_db()
+    pages = print_pages(sheet_html(gather(student, lesson, number=3, at=AT)))
+    reader = PdfReader(BytesIO(pages.pdf))
+    width, height = (float(side) / 72 * 25.4 for side in reader.pages[0].mediabox[2:])
+    assert (width, height) == pytest.approx(PAPER_MM[paper], abs=0.1)
+    assert pages.count == len(reader.pages) == 1
+    assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
+    fonts = [font.get_object() for page in reader.pages for font in page["/Resources"]["/Font"].values()]
+    assert fonts
+    for font in fonts:
+        inner = font["/DescendantFonts"][0].get_object() if "/DescendantFonts" in font else font
+        assert any(name.startswith("/FontFile") for name in inner["/FontDescriptor"])
+    words = text_of(pages.pdf)
+    for expected in ("Mira", "Opening", "Slowly, saving bow", "the last quarter", "medical professional", "50 mm"):
+        assert expected in words
+
+
+def test_the_excerpt_has_alternative_text(student, lesson, work):
+    html = sheet_html(gather(student, lesson, number=1, at=AT))
+    assert re.search(r'<img src="data:image/svg\+xml;base64,[^"]+" alt="The Long Slur: Opening, bars 1–8', html)
+    pdf = print_pages(html).pdf
+    assert "The Long Slur: Opening, bars 1–8".encode("utf-16-be").hex() in pdf_alternatives(pdf)
+
+
+def pdf_alternatives(pdf: bytes) -> str:
+    """All alternative texts of a tagged PDF, as hex of UTF-16."""
+    found = []
+    for obj in PdfReader(BytesIO(pdf)).trailer["/Root"]["/StructTreeRoot"]["/K"]:
+        stack = [obj]
+        while stack:
+            node = stack.pop().get_object()
+            if not hasattr(node, "get"):
+                continue
+            if "/Alt" in node:
+                found.append(str(node["/Alt"]).encode("utf-16-be").hex())
+            kids = node.get("/K", [])
+            stack += list(kids) if isinstance(kids, list) else [kids]
+    return " ".join(found)
+
+
+@pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="poppler is not installed")
+@pytest.mark.parametrize("staff_mm", [7.0, 11.0])
+def test_the_staff_is_printed_at_its_height_in_millimetres(student, lesson, work, staff_mm, tmp_path):
+    """Measured on the rendered page: the five lines of the first stave, at 600 dots an inch."""
+    from PIL import Image
+
+    student.staff_height = staff_mm
+    pdf = tmp_path / "sheet.pdf"
+    pdf.write_bytes(print_pages(sheet_html(gather(student, lesson, number=1, at=AT))).pdf)
+    subprocess.run(["pdftoppm", "-r", "600", "-gray", "-singlefile", pdf, tmp_path / "sheet"], check=True)
+    page = Image.open(tmp_path / "sheet.pgm")
+    # A column of dots well inside the staff but clear of notes is crossed by five thin lines at equal steps.
+    rows = staff_line_rows(page, page.width // 3)
+    gaps = [b - a for a, b in itertools.pairwise(rows)]
+    for first in range(len(rows) - 4):
+        span = gaps[first : first + 4]
+        if max(span) - min(span) <= 3 and sum(span) > 100:
+            assert sum(span) / 600 * 25.4 == pytest.approx(staff_mm, abs=0.12)
+            return
+    pytest.fail("no stave was found on the page")
+
+
+def staff_line_rows(page, near: int) -> list[int]:
+    """Middles of the dark rows that run on unbroken for 4 mm around a column."""
+    from PIL import Image
+
+    wide = page.crop((near, 0, near + 95, page.height))
+    thin = wide.resize((1, page.height), Image.Resampling.BOX)
+    dark = [y for y in range(page.height) if thin.getpixel((0, y)) < 120]
+    rows: list[list[int]] = []
+    for y in dark:
+        if rows and y - rows[-1][-1] <= 1:
+            rows[-1].append(y)
+        else:
+            rows.append([y])
+    return [sum(row) // len(row) for row in rows if len(row) <= 12]
+
+
+def test_nothing_outside_is_loaded(student, lesson, work):
+    html = sheet_html(gather(student, lesson, number=1, at=AT))
+    assert not re.findall(r'(?:src|href)="(?!data:)', html)
+    sneaky = html.replace("</body>", '<img src="file:///etc/hostname" alt="outside"></body>')
+    assert "outside" in text_of(print_pages(sneaky).pdf)  # its alternative text: the file was not read
+
+
+def test_an_issued_sheet_is_kept_and_reprinted_byte_for_byte(student, lesson, work):
+    sheet = issue_sheet(student, lesson, at=AT)
+    pdf = sheet_pdf_bytes(sheet)
+    assert sheet.number == 1
+    assert hashlib.sha256(pdf).hexdigest() == sheet.sha256
+    assert list(sheet.markings.all()) == [work.marking]
+    assert content_of(sheet).items[0].marking_name == "Begin up"
+    # Everything moves on; the sheet doesn't.
+    student.first_name = "Miranda"
+    student.staff_height = 11
+    student.save()
+    end(work, on=date(2026, 3, 17))
+    assert sheet_pdf_bytes(Sheet.objects.get()) == pdf
+    assert download_name(sheet).endswith("sheet 1 2026-03-10.pdf")
+
+
+def test_a_damaged_or_missing_file_is_told_not_printed(student, lesson, work, client_of, teacher):
+    sheet = issue_sheet(student, lesson, at=AT)
+    path = Path(settings.SHEETS_ROOT) / sheet.file_name
+    path.write_bytes(path.read_bytes() + b"%")
+    with pytest.raises(DamagedSheet, match="not the one that was issued"):
+        sheet_pdf_bytes(sheet)
+    response = client_of(teacher).get(reverse("sheet_pdf", args=[sheet.pk]))
+    assert response.status_code == 500
+    assert "not the one that was issued" in response.content.decode()
+    path.unlink()
+    with pytest.raises(DamagedSheet, match="missing"):
+        sheet_pdf_bytes(sheet)
+
+
+def test_numbers_count_per_student(student, lesson, work):
+    assert [issue_sheet(student, lesson, at=AT).number for _ in range(3)] == [1, 2, 3]
+
+
+def test_too_many_pages_are_refused_and_nothing_is_stored(teacher, student, lesson, slur):
+    line, _ = movement_notes(slur.movement)
+    student.staff_height = 14
+    student.save()
+    for n in range(8):
+        passage = make_passage(slur.movement, teacher, read_bounds("1-16", line), title=f"Copy {n}")
+        assign(student, begun=date(2026, 3, 10), passage=passage, marking=printed_marking(passage, teacher))
+    with pytest.raises(SheetError, match=r"takes \d+ pages and a sheet has at most 3"):
+        issue_sheet(student, lesson, at=AT)
+    assert not Sheet.objects.exists()
+    assert not Path(settings.SHEETS_ROOT).exists() or not list(Path(settings.SHEETS_ROOT).iterdir())
+
+
+def test_preview_then_issue_then_print(client_of, teacher, student, lesson, work):
+    browser = client_of(teacher)
+    page = browser.get(reverse("sheet_preview", args=[student.pk]))
+    assert page.status_code == 200
+    assert not Sheet.objects.exists()
+    frame = browser.get(reverse("sheet_preview_page", args=[student.pk]))
+    assert "Not yet issued" in frame.content.decode()
+    answer = browser.post(reverse("sheet_issue", args=[student.pk]), {"chosen": "1", "item": work.pk, "notes": work.pk})
+    sheet = Sheet.objects.get()
+    assert answer.headers["Location"] == reverse("sheet", args=[sheet.pk])
+    printed = browser.get(reverse("sheet_pdf", args=[sheet.pk]))
+    assert printed.headers["Content-Type"] == "application/pdf"
+    assert printed.content == sheet_pdf_bytes(sheet)
+    assert "no-store" in printed.headers["Cache-Control"]
+
+
+def test_an_item_can_be_listed_without_its_notation(client_of, teacher, student, lesson, work):
+    client_of(teacher).post(reverse("sheet_issue", args=[student.pk]), {"chosen": "1", "item": work.pk})
+    assert content_of(Sheet.objects.get()).items[0].with_excerpt is False
+
+
+def test_choosing_nothing_says_so_and_keeps_the_page(client_of, teacher, student, lesson, work):
+    answer = client_of(teacher).post(reverse("sheet_issue", args=[student.pk]), {"chosen": "1"})
+    assert answer.status_code == 422
+    assert "nothing to practise yet" in answer.content.decode()
+
+
+def test_sheets_of_a_day_in_one_go(client_of, teacher, student, lesson, work):
+    browser = client_of(teacher)
+    day = {"day": "2026-03-10"}
+    page = browser.get(reverse("sheets_of_day"), day)
+    assert "no sheet yet" in page.content.decode()
+    assert browser.get(reverse("sheets_of_day_pdf"), day).status_code == 404
+    browser.post(reverse("sheets_of_day") + "?day=2026-03-10", {"student": student.pk})
+    issued = Sheet.objects.get()
+    whole = browser.get(reverse("sheets_of_day_pdf"), day)
+    assert len(PdfReader(BytesIO(whole.content)).pages) == issued.pages
+
+
+@pytest.mark.parametrize("name", ["sheets", "sheet_preview", "sheet_preview_page", "history", "report"])
+def test_pages_of_a_student_are_their_teachers_alone(
+    name, client, client_of, teacher, colleague, stranger, student, work
+):
+    address = reverse(name, args=[student.pk])
+    assert client_of(teacher).get(address).status_code == 200
+    assert client_of(colleague).get(address).status_code == 404
+    assert client_of(stranger).get(address).status_code == 404
+    assert client.get(address).status_code == 302
+    assert client_of(teacher).post(address).status_code == 405
+
+
+@pytest.mark.parametrize("name", ["sheet", "sheet_pdf"])
+def test_a_sheet_is_its_teachers_alone(name, client, client_of, teacher, colleague, stranger, student, lesson, work):
+    address = reverse(name, args=[issue_sheet(student, lesson, at=AT).pk])
+    assert client_of(teacher).get(address).status_code == 200
+    assert client_of(colleague).get(address).status_code == 404
+    assert client_of(stranger).get(address).status_code == 404
+    assert client.get(address).status_code == 302
+    assert client_of(teacher).post(address).status_code == 405
+
+
+def test_only_the_teacher_issues(client, client_of, teacher, colleague, stranger, student, work):
+    address = reverse("sheet_issue", args=[student.pk])
+    assert client_of(colleague).post(address).status_code == 404
+    assert client_of(stranger).post(address).status_code == 404
+    assert client.post(address).status_code == 302
+    assert client_of(teacher).get(address).status_code == 405
+    assert not Sheet.objects.exists()
