@@ -10,7 +10,8 @@ from django.conf import settings
 
 from repertoire.bounds import Bounds, BoundsError, read_bounds
 from repertoire.models import Part, Passage, Piece
-from repertoire.technique.line import Line
+from repertoire.notation.cutting import cut
+from repertoire.technique.line import Line, LineError
 
 INSTRUMENTS = [("", "not said"), ("viola", "viola"), ("violin", "violin")]
 BARS_LIMIT = 5000
@@ -120,8 +121,11 @@ class PassageForm(forms.Form):
 
     def clean_bars(self) -> Bounds:
         try:
-            return read_bounds(self.cleaned_data["bars"], self.line, self.bar_count)
-        except BoundsError as error:
+            bounds = read_bounds(self.cleaned_data["bars"], self.line, self.bar_count)
+            if self.line is not None:
+                cut(self.line, bounds.start_bar, bounds.start, bounds.end_bar, bounds.end)
+            return bounds
+        except (BoundsError, LineError) as error:
             raise forms.ValidationError(str(error)) from None
 
 

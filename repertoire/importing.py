@@ -26,6 +26,7 @@ from repertoire.notation.musicxml import Contents, ReadPart, list_contents, read
 from repertoire.notation.storing import line_to_json
 from repertoire.technique.marks import dump
 from studio.models import Teacher
+from studio.terms import terms_for
 
 UPLOAD_KEPT = timedelta(days=1)
 
@@ -170,7 +171,8 @@ def make_passage(
         first_number=bounds.first_number[:12],
         last_number=bounds.last_number[:12],
     )
-    passage.title = title or f"Bars {passage.bars}" if bounds.start_bar != bounds.end_bar else f"Bar {passage.bars}"
+    words = terms_for(teacher.studio.terms)
+    passage.title = title or f"{words['Bar' if bounds.start_bar == bounds.end_bar else 'Bars']} {passage.bars}"
     passage.save()
     return passage
 

@@ -225,9 +225,9 @@ class Passage(models.Model):
 
     @property
     def span(self) -> str:
-        """Bars with their beats, for people: "12", "12, beat 2, – 19"."""
-        start = f"{self.first_number}, beat {beat_label(Fraction(self.start_beat))}," if self.start_beat else ""
-        end = f"{self.last_number}, beat {beat_label(Fraction(self.end_beat))}" if self.end_beat else ""
+        """Bars with their beats, for people: "12", "12–19", "12 (beat 2) – 19"."""
+        start = f"{self.first_number} (beat {beat_label(Fraction(self.start_beat))})" if self.start_beat else ""
+        end = f"{self.last_number} (beat {beat_label(Fraction(self.end_beat))})" if self.end_beat else ""
         if not start and not end:
             return self.bars
         return f"{start or self.first_number} – {end or self.last_number}"

@@ -161,7 +161,7 @@ def passage_new(request: HttpRequest, movement_id: int) -> HttpResponse:
     template = (
         "repertoire/_preview.html" if request.headers.get("HX-Target") == "preview" else "repertoire/passage_new.html"
     )
-    return render(request, template, context, status=422 if form.is_bound and not valid else 200)
+    return render(request, template, context, status=422 if request.method == "POST" else 200)
 
 
 def preview(request: HttpRequest, movement: Movement, bounds: Bounds) -> Any:
