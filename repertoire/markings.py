@@ -130,7 +130,7 @@ def differences(passage: Passage, before: Iterable[Mark], after: Iterable[Mark])
         assert mark is not None
         where = line.where(change.at) if change.at in line else "outside this passage"
         # The place heads the list, so that a plain mark's line need not repeat it.
-        words = describe_change(change, line).removeprefix(f"{where}: ")
+        words = describe_change(change, line).removeprefix(f"{where}: ").removeprefix(f"{where} ")
         places.setdefault(where, []).append(Difference(mark.aspect, words))
         addresses.setdefault(where, change.at)
     return tuple(Place(where, addresses[where], tuple(found)) for where, found in places.items())

@@ -2,19 +2,211 @@
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import QuerySet
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from repertoire.access import get_passage
+from repertoire.comparison import Version, fact_rows, with_strips
+from repertoire.drafts import instrument_of
+from repertoire.excerpts import passage_line, picture
+from repertoire.marking_forms import CombineForm
+from repertoire.markings import ASPECT_WORDS, Place, differences, make_marking, marks_of, same_aspects
+from repertoire.models import Marking, Passage
+from repertoire.notation.picture import System
+from repertoire.technique.checking import check
+from repertoire.technique.line import event_address
+from repertoire.technique.marks import Aspect, Mark, Marks, changes
+from repertoire.technique.marks import combine as combined
+from repertoire.views.marking import look_for
+from studio.access import teacher_of
+from studio.models import Student
+from studio.terms import terms_for
+
+MOST = 3
+ASPECTS = ((Aspect.BOW, "bow"), (Aspect.LEFT_HAND, "left_hand"), (Aspect.WORDS, "words"))
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """What one version has otherwise than the first: by aspect in a word, and place by place."""
+
+    version: Version
+    aspects: tuple[tuple[str, bool], ...]  # words, and whether they agree
+    places: tuple[Place, ...]
 
 
 @require_GET
 def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
-    get_passage(request, passage_id)
-    return HttpResponse()
+    """The chosen markings one under another, what differs ringed and listed, facts beside facts."""
+    passage = get_passage(request, passage_id)
+    if not passage.has_notation:
+        messages.info(request, "This piece was entered without notation, so there is nothing to compare note by note.")
+        return redirect("passage", passage.pk)
+    every = list(passage.markings.order_by("number"))
+    chosen = _chosen(request, every)
+    context: dict[str, Any] = {
+        "passage": passage,
+        "every": every,
+        "chosen": [m.pk for m in chosen],
+        "too_many": len(request.GET.getlist("marking")) > MOST,
+        "section": "repertoire",
+    }
+    if len(chosen) > 1:
+        line, instrument = passage_line(passage), instrument_of(passage)
+        terms = terms_for(teacher_of(request).studio.terms)
+        versions = [Version(m, line, instrument, terms) for m in chosen]
+        context |= {
+            "versions": versions,
+            "staves": _staves(request, passage, versions),
+            "pairs": [_pair(passage, versions[0], other) for other in versions[1:]],
+            "facts": fact_rows(versions),
+            "students": _students(request),
+        }
+    return render(request, "repertoire/compare.html", context)
+
+
+def _students(request: HttpRequest) -> QuerySet[Student]:
+    """Those a marking can be given to now."""
+    return Student.objects.filter(teacher=teacher_of(request), status=Student.Status.ACTIVE)
+
+
+def _chosen(request: HttpRequest, every: list[Marking]) -> list[Marking]:
+    """The markings asked for, at most three; the two newest when none are. Raises Http404."""
+    asked = list(dict.fromkeys(request.GET.getlist("marking")))[:MOST]
+    if not asked:
+        return every[-2:]
+    by_id = {str(m.pk): m for m in every}
+    if any(wanted not in by_id for wanted in asked):
+        raise Http404
+    return [by_id[wanted] for wanted in asked]
+
+
+def _pair(passage: Passage, first: Version, other: Version) -> Pair:
+    same = same_aspects(first.marking, other.marking)
+    aspects = tuple((ASPECT_WORDS[aspect], aspect in same) for aspect, _ in ASPECTS)
+    return Pair(other, aspects, differences(passage, first.marks, other.marks))
+
+
+def _staves(request: HttpRequest, passage: Passage, versions: Sequence[Version]) -> list[list[tuple[Version, str]]]:
+    """System by system, each version's staff with the places that differ ringed.
+
+    Versions are drawn one by one at one width; where they break into systems differently,
+    the later systems hold whatever each has left.
+    """
+    differing = _differing(versions)
+    rows: list[list[tuple[Version, str]]] = []
+    for number, version in enumerate(versions):
+        drawn = picture(passage, version.marks, look_for(request, passage, screen=True, prefix=f"c{number}-"))
+        for at, system in enumerate(drawn.systems):
+            if at == len(rows):
+                rows.append([])
+            rows[at].append((version, with_strips(version, ringed(system, differing)).svg))
+    return rows
+
+
+def _differing(versions: Sequence[Version]) -> frozenset[str]:
+    """Addresses of the notes where any two of the versions differ; a span counts at both ends."""
+    found: set[str] = set()
+    for other in versions[1:]:
+        for change in changes(versions[0].marks, other.marks):
+            for mark in (change.before, change.after):
+                if mark is not None:
+                    found |= {mark.at} | ({mark.to} if mark.to else set())
+    return frozenset(found)
+
+
+def ringed(system: System, addresses: frozenset[str]) -> System:
+    """A system with a ring round each note that is named, all of a chord when the chord is."""
+    rings = []
+    for address, (x, y) in sorted(system.notes.items()):
+        if address in addresses or (address != event_address(address) and event_address(address) in addresses):
+            rings.append(f'<ellipse cx="{x:.2f}" cy="{y:.2f}" rx="2.1" ry="1.9"/>')
+    if not rings:
+        return system
+    group = f'<g class="ring" fill="none" stroke="currentColor" stroke-width="0.4">{"".join(rings)}</g>'
+    return replace(system, body=system.body + group)
 
 
 @require_http_methods(["GET", "POST"])
 def combine(request: HttpRequest, passage_id: int) -> HttpResponse:
-    get_passage(request, passage_id)
-    return HttpResponse()
+    """A new version from two: for each aspect, whose marks to take."""
+    passage = get_passage(request, passage_id)
+    if not passage.has_notation:
+        messages.info(request, "This piece was entered without notation, so there are no marks to combine.")
+        return redirect("passage", passage.pk)
+    given = request.POST if request.method == "POST" else request.GET
+    every = list(passage.markings.order_by("number"))
+    one, other = _two(given.get("one", ""), given.get("other", ""), every)
+    context: dict[str, Any] = {"passage": passage, "every": every, "one": one, "other": other}
+    context["section"] = "repertoire"
+    status = 200
+    if one is not None and other is not None:
+        takes = {
+            key: given.get(key, default) for (_, key), default in zip(ASPECTS, ("one", "other", "one"), strict=True)
+        }
+        marks = _combined(one, other, takes)
+        problems = _together(passage, marks, marks_of(one), marks_of(other))
+        twin = _twin(every, marks)
+        form = CombineForm(request.POST or None, initial={"reason": _reason(one, other, takes)})
+        if request.method == "POST":
+            status = 422
+            if form.is_valid() and not problems and twin is None:
+                parent = one if takes["bow"] == "one" else other
+                made = make_marking(
+                    passage,
+                    teacher_of(request),
+                    marks,
+                    origin=Marking.Origin.COMBINED,
+                    parent=parent,
+                    **form.cleaned_data,
+                )
+                messages.success(request, f"Kept “{made.name}” as version {made.number}.")
+                return redirect("marking", made.pk)
+        context |= {
+            "form": form,
+            "problems": problems,
+            "twin": twin,
+            "takes": [(ASPECT_WORDS[aspect], key, takes[key]) for aspect, key in ASPECTS],
+            "picture": picture(passage, marks, look_for(request, passage)),
+            "can_keep": not problems and twin is None,
+        }
+    return render(request, "repertoire/marking_combine.html", context, status=status)
+
+
+def _two(one: str, other: str, every: list[Marking]) -> tuple[Marking | None, Marking | None]:
+    """The two versions; the newest two when none are named. Raises Http404 for foreign ones."""
+    if not one and not other:
+        return (every[-2], every[-1]) if len(every) > 1 else (None, None)
+    by_id = {str(m.pk): m for m in every}
+    if one not in by_id or other not in by_id:
+        raise Http404
+    return by_id[one], by_id[other]
+
+
+def _combined(one: Marking, other: Marking, takes: dict[str, str]) -> Marks:
+    from_other = tuple(aspect for aspect, key in ASPECTS if takes[key] == "other")
+    return combined(marks_of(one), marks_of(other), *from_other)
+
+
+def _together(passage: Passage, marks: Marks, *known: Marks) -> tuple[str, ...]:
+    """Why the marks can't stand together, where neither version alone has the same trouble."""
+    line, instrument = passage_line(passage), instrument_of(passage)
+    before = {p for theirs in known for p in check(line, theirs, instrument)}
+    return tuple(dict.fromkeys(p.message for p in check(line, marks, instrument) if p not in before))
+
+
+def _twin(every: list[Marking], marks: tuple[Mark, ...]) -> Marking | None:
+    return next((m for m in every if set(marks_of(m)) == set(marks)), None)
+
+
+def _reason(one: Marking, other: Marking, takes: dict[str, str]) -> str:
+    names = {"one": one.name, "other": other.name}
+    parts = [f"{ASPECT_WORDS[aspect]} of “{names[takes[key]]}”" for aspect, key in ASPECTS if takes[key] in names]
+    return ", ".join(parts)[:300]

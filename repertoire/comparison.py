@@ -1,0 +1,186 @@
+"""What is told about compared markings: a table of facts, and strips drawn under the staves.
+
+A row of the table is a function from one version to words; a strip is a function from a
+version and its drawn system to a drawing in millimetres. Modules that know more about bow
+or hand add theirs with `@row` and `@strip`. Nothing here says which version is better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from repertoire.markings import marks_of
+from repertoire.models import Marking
+from repertoire.notation.picture import System
+from repertoire.technique.bow_facts import BowFacts, facts
+from repertoire.technique.bow_place import Placed, place_as_marked
+from repertoire.technique.bow_words import place_word
+from repertoire.technique.bowing import Bowing, read_strokes
+from repertoire.technique.fingering import Fingering, FingeringError, complete
+from repertoire.technique.left_hand import shifts
+from repertoire.technique.line import Line
+from repertoire.technique.marks import Marks
+from repertoire.technique.strings import OPEN_STRINGS, StringError, position_label
+
+POSSIBLE = "with unwritten fingers completed in one possible way"
+
+
+@dataclass(frozen=True)
+class Version:
+    """One marking of a passage with what can be read from it; each reading is made when asked for."""
+
+    marking: Marking
+    line: Line
+    instrument: str
+    terms: Mapping[str, str] = field(default_factory=dict)
+
+    @cached_property
+    def marks(self) -> Marks:
+        return marks_of(self.marking)
+
+    @cached_property
+    def bowing(self) -> Bowing:
+        return read_strokes(self.line, self.marks)
+
+    @cached_property
+    def placed(self) -> Placed:
+        return place_as_marked(self.bowing)
+
+    @cached_property
+    def bow_facts(self) -> BowFacts:
+        return facts(self.bowing, self.placed)
+
+    @cached_property
+    def fingering(self) -> Fingering | None:
+        """A completed left hand; None where none can be found or the strings aren't known."""
+        if self.instrument not in OPEN_STRINGS:
+            return None
+        try:
+            return complete(self.line, self.marks, self.instrument)
+        except (FingeringError, StringError):
+            return None
+
+
+@dataclass(frozen=True, slots=True)
+class FactRow:
+    """One line of the table: a value for each version, "" where it can't be told."""
+
+    title: str
+    values: tuple[str, ...]
+    note: str = ""
+
+    @property
+    def differs(self) -> bool:
+        return len(set(self.values)) > 1
+
+
+Row = Callable[[Version], str]
+Strip = Callable[[Version, System, int], tuple[str, float] | None]
+_rows: list[tuple[str, str, Row]] = []
+_strips: list[Strip] = []
+
+
+def row(title: str, note: str = "") -> Callable[[Row], Row]:
+    """Add a row to the table: the function gives the words for one version, "" for unknown."""
+
+    def add(function: Row) -> Row:
+        _rows.append((title, note, function))
+        return function
+
+    return add
+
+
+def strip(function: Strip) -> Strip:
+    """Add a strip under each staff: the function gets the version, its drawn system and the
+    staff's place from the top, and gives SVG in mm with its height, or None for nothing."""
+    _strips.append(function)
+    return function
+
+
+def fact_rows(versions: Iterable[Version]) -> tuple[FactRow, ...]:
+    """The table, without rows that nothing is known for."""
+    versions = tuple(versions)
+    rows = (FactRow(title, tuple(function(v) for v in versions), note) for title, note, function in _rows)
+    return tuple(r for r in rows if any(r.values))
+
+
+def with_strips(version: Version, system: System, staff: int = 0) -> System:
+    """A system with every strip that has something to show for this version."""
+    for draw in _strips:
+        if made := draw(version, system, staff):
+            system = system.with_strip(made[0], made[1])
+    return system
+
+
+@row("Bow changes")
+def _bow_changes(version: Version) -> str:
+    found = version.bow_facts
+    if not found.strokes:
+        return ""
+    retakes = f", {found.retakes} with a retake" if found.retakes else ""
+    return f"{found.bow_changes}{retakes}"
+
+
+@row("Longest stroke", "at the printed tempo, or ♩ = 80 where none is printed")
+def _longest_stroke(version: Version) -> str:
+    found = version.bow_facts
+    if found.longest is None or found.longest_seconds is None:
+        return ""
+    return f"{found.longest_seconds:.1f} s ({version.line.where(version.bowing.strokes[found.longest - 1].first)})"
+
+
+@row("Fastest stroke", "with the bow shared out as marked, evenly where nothing is marked")
+def _fastest_stroke(version: Version) -> str:
+    found = version.bow_facts
+    if found.fastest is None or found.fastest_mm_s is None:
+        return ""
+    where = version.line.where(version.bowing.strokes[found.fastest - 1].first)
+    faster = found.fastest_ratio is not None and found.fastest_ratio >= 1.05
+    ratio = f", {found.fastest_ratio:.1f} times its slowest neighbour" if faster else ""
+    return f"{found.fastest_mm_s:.0f} mm a second ({where}){ratio}"
+
+
+@row("Downbeats on a down-bow")
+def _downbeats(version: Version) -> str:
+    found = version.bow_facts
+    return f"{found.downbeats_down} of {found.downbeats}" if found.downbeats else ""
+
+
+@row("The last note ends")
+def _last_place(version: Version) -> str:
+    found = version.bow_facts
+    if found.last_place is None or found.last_direction is None:
+        return ""
+    return f"{place_word(found.last_place, version.terms)}, {found.last_direction}-bow"
+
+
+@row("Strokes for which the bow runs out")
+def _runs_out(version: Version) -> str:
+    return str(version.bow_facts.runs_out) if version.bow_facts.strokes else ""
+
+
+@row("Shifts", POSSIBLE)
+def _shifts(version: Version) -> str:
+    return "" if version.fingering is None else str(len(shifts(version.fingering)))
+
+
+@row("Highest position", POSSIBLE)
+def _highest_position(version: Version) -> str:
+    stopped = [p.position for p in version.fingering.placements if p.stopped] if version.fingering else []
+    return position_label(max(stopped)) if stopped else ""
+
+
+@row("Open strings", POSSIBLE)
+def _open_strings(version: Version) -> str:
+    return "" if version.fingering is None else str(sum(1 for p in version.fingering.placements if p.is_open))
+
+
+@row("String changes inside a stroke", POSSIBLE)
+def _crossings(version: Version) -> str:
+    if version.fingering is None:
+        return ""
+    strings = {address: str(p.string) for address, p in version.fingering.by_address.items()}
+    found = facts(version.bowing, version.placed, strings).crossings
+    return "" if found is None else str(found)
