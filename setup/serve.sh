@@ -4,6 +4,9 @@ set -eu
 cd "$(dirname "$0")/.."
 .venv/bin/python manage.py migrate --verbosity 0
 if [ "${1:-}" = demo ]; then
-    .venv/bin/python manage.py load_demo
+    echo "Looking after the demonstration data; the first time this takes a minute or two."
+    password="down bow first"
+    .venv/bin/python manage.py load_demo --password "$password" >/dev/null
+    echo "Sign in as demo@example.org with the password: $password"
 fi
 exec .venv/bin/python -m gunicorn
