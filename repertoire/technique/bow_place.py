@@ -205,13 +205,20 @@ def lay(
             where = moment.address
         seconds = None if moment.fermata else moment.beats * 60 / pace
         speed = None if not seconds else float(share / seconds) * hair_mm
-        notes += [
-            NotePlace(
-                e.address, moment.pass_number, stroke.number, stroke.direction,
-                start + sign * first, start + sign * last, share, seconds, speed,
-            )
-            for e in moment.events
-        ]  # fmt: skip
+        begins, ends = start + sign * first, start + sign * last
+        main = False
+        for event in moment.events:  # grace notes take no bow of their own
+            main = main or not event.grace
+            if event.grace:
+                at = ends if main else begins
+                notes.append(_grace(event.address, moment, stroke, at))
+            else:
+                notes.append(
+                    NotePlace(
+                        event.address, moment.pass_number, stroke.number, stroke.direction, begins, ends, share,
+                        seconds, speed,
+                    )
+                )  # fmt: skip
         used += share
         beats += moment.beats
     whole = stroke.beats * 60 / pace if stroke.seconds is not None else None
@@ -223,6 +230,12 @@ def lay(
             for n in notes
         ]
     return StrokePlace(stroke.number, stroke.direction, start, end, used, whole, speed, runs_out, where), notes
+
+
+def _grace(address: str, moment: Moment, stroke: Stroke, at: Fraction) -> NotePlace:
+    return NotePlace(
+        address, moment.pass_number, stroke.number, stroke.direction, at, at, Fraction(0), Fraction(0), None
+    )
 
 
 def _runs_out(line: Line, stroke: Stroke, found: StrokePlace) -> Finding:

@@ -15,6 +15,7 @@ from fractions import Fraction
 from .line import Event, Line, event_address
 from .marks import Kind, Mark, Marks
 from .played import Played, played
+from .spans import spanning
 from .strokes import Direction, Finding, FindingKind, Moment, finding
 
 
@@ -109,11 +110,10 @@ def read_moments(line: Line, marks: Marks, plucked: frozenset[str] = frozenset()
 def _closing_graces(line: Line, marks: Marks) -> frozenset[str]:
     """Grace notes slurred to the note before them and not to the one they stand at."""
     out: set[str] = set()
-    for mark in marks:
-        if mark.kind is Kind.SLUR and mark.at in line and mark.to in line and line.event(mark.to).grace:
-            start, end = line.event(mark.at), line.event(mark.to)
-            if (start.bar, start.onset) < (end.bar, end.onset):
-                out |= {e.address for e in line.between(mark.at, mark.to) if e.grace and e.onset == end.onset}
+    for start, end, _ in spanning(line, marks, Kind.SLUR):
+        if end.grace and (start.bar, start.onset) < (end.bar, end.onset):
+            between = line.between(start.address, end.address)
+            out |= {e.address for e in between if e.grace and e.onset == end.onset}
     return frozenset(out)
 
 
@@ -124,16 +124,19 @@ def _key(line: Line, event: Event) -> Key:
     return (event.bar, event.onset, 0 if event.grace else 1, line.order(event.address) if event.grace else 0)
 
 
-def _without_phrasing(line: Line, slurs: list[Mark]) -> tuple[list[Mark], list[Mark]]:
+Span = tuple[Event, Event, Mark]
+
+
+def _without_phrasing(line: Line, slurs: list[Span]) -> tuple[list[Span], list[Span]]:
     """Slurs that are bows, and slurs over other slurs. A slur is phrasing when slurs inside it
     cover at least half of the steps from note to note that it covers."""
     keyed = sorted(
-        ((_key(line, line.event(m.at)), _key(line, line.event(m.to)), m) for m in slurs),
-        key=lambda k: (k[0], tuple(-x for x in k[1]), k[2]),
+        ((_key(line, span[0]), _key(line, span[1]), span) for span in slurs),
+        key=lambda k: (k[0], tuple(-x for x in k[1]), k[2][2]),
     )
     keys = sorted({_key(line, e) for e in line.notes if not e.grace and not e.cue})
     bows, phrases = [], []
-    for place, (start, end, mark) in enumerate(keyed):
+    for place, (start, end, span) in enumerate(keyed):
         low, high = bisect_left(keys, start), bisect_right(keys, end) - 1
         inside: set[int] = set()
         for other_start, other_end, _ in keyed[place + 1 :]:
@@ -142,18 +145,17 @@ def _without_phrasing(line: Line, slurs: list[Mark]) -> tuple[list[Mark], list[M
             if other_end <= end and (other_start, other_end) != (start, end):
                 inside |= set(range(bisect_left(keys, other_start), bisect_right(keys, other_end) - 1))
         if inside and 2 * len(inside) >= high - low:
-            phrases.append(mark)
+            phrases.append(span)
         else:
-            bows.append(mark)
+            bows.append(span)
     return bows, phrases
 
 
 class _Cover:
     """Answers which slur or hooked group carries the bow from one moment to the next."""
 
-    def __init__(self, line: Line, spans: Iterable[Mark]) -> None:
-        self.spans = [(_key(line, line.event(m.at)), _key(line, line.event(m.to)), m) for m in spans]
-        self.spans = [(min(a, b), max(a, b), m) for a, b, m in self.spans]
+    def __init__(self, line: Line, spans: Iterable[Span]) -> None:
+        self.spans = [(_key(line, start), _key(line, end), mark) for start, end, mark in spans]
         self.keys = sorted({_key(line, e) for e in line.notes if not e.grace and not e.cue})
         self.steps: dict[int, Mark] = {}
         for start, end, mark in self.spans:
@@ -171,13 +173,13 @@ def join_notes(line: Line, marks: Marks) -> Joined:
     """The groups of notes that one bow carries, in played order."""
     findings: list[Finding] = []
     plucked = pizzicato_notes(line, marks)
-    standing = [m for m in marks if m.at in line and (not m.to or m.to in line)]
-    slurs, phrases = _without_phrasing(line, [m for m in standing if m.kind is Kind.SLUR])
-    for mark in phrases:
+    standing = [m for m in marks if m.at in line]
+    slurs, phrases = _without_phrasing(line, spanning(line, marks, Kind.SLUR))
+    for start, _, _ in phrases:
         text = "The slur from {where} stands over other slurs and is read as phrasing, not as one bow."
-        findings.append(finding(line, mark.at, FindingKind.PHRASE, text))
+        findings.append(finding(line, start.address, FindingKind.PHRASE, text))
     slurred = _Cover(line, slurs)
-    hooked = _Cover(line, [m for m in standing if m.kind is Kind.HOOK])
+    hooked = _Cover(line, spanning(line, marks, Kind.HOOK))
     signs = _signs(line, standing, plucked, findings)
     retakes = {event_address(m.at) for m in standing if m.kind is Kind.RETAKE}
     breaths = {event_address(m.at) for m in standing if m.kind is Kind.ARTICULATION and m.value == "breath"}

@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from .line import Line, event_address
-from .marks import Kind, Mark, Marks
+from .marks import Kind, Marks
+from .spans import spanning
 
 LEVELS = ("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff")
 _AFTER = {"fp": ("f", "p"), "sfp": ("f", "p"), "sffz": ("ff", ""), "pf": ("p", "f"), "n": ("pppp", "pppp")}
@@ -38,7 +39,6 @@ def loudness(line: Line, marks: Marks) -> dict[str, Loudness]:
     """Loudness at every event address, in written order."""
     dynamics: dict[str, str] = {}
     accents: set[str] = set()
-    spans: list[Mark] = []
     for mark in marks:
         if mark.at not in line:
             continue
@@ -46,11 +46,9 @@ def loudness(line: Line, marks: Marks) -> dict[str, Loudness]:
             dynamics[event_address(mark.at)] = mark.value
         elif mark.kind is Kind.ARTICULATION and mark.value in ("accent", "marcato", "soft accent"):
             accents.add(event_address(mark.at))
-        elif mark.kind is Kind.HAIRPIN and mark.to in line:
-            spans.append(mark)
     ways: dict[str, str] = {}
-    for span in spans:
-        for event in line.between(span.at, span.to):
+    for start, end, span in spanning(line, marks, Kind.HAIRPIN):
+        for event in line.between(start.address, end.address):
             ways[event.address] = span.value
     out: dict[str, Loudness] = {}
     level = ""

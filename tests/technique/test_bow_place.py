@@ -87,7 +87,8 @@ def test_fermata_tremolo_and_grace_notes():
     assert ends(shaking) == [(0, 0), (0, 1)]
     assert shaking.strokes[0].speed is None
     grace = even("B3 g C4 h D4 h")
-    assert (grace.note("b1n1").start, grace.note("b1n1").end) == (0, 1)
+    assert (grace.note("b1n1").start, grace.note("b1n1").end) == (0, 0)
+    assert (grace.note("b1n2").start, grace.note("b1n2").end) == (0, 1)
 
 
 def test_repeats_follow_the_played_order():

@@ -216,7 +216,15 @@ def test_the_tempo_comes_from_the_line_where_none_is_given():
     assert read_strokes(FOUR, (), BowSettings(tempo=Fraction(72))).strokes[4].seconds == Fraction(5, 3)
 
 
-@pytest.mark.parametrize("given", [(), marks("up b9n9", "slur b1n1 b9n1")])
+@pytest.mark.parametrize("given", [(), marks("up b9n9", "slur b8n1 b9n1")])
 def test_empty_lines_and_marks_from_elsewhere(given: Marks):
     assert read_strokes(Line((), ()), given).strokes == ()
     assert signs(read_strokes(FOUR, given)) == "d u d u d u"
+
+
+def test_slurs_that_enter_and_leave_a_cut_passage():
+    passage = line("4/4", "alto", "C4 w | D4 q E4 q F4 q G4 q | A4 w")
+    cut = Line(passage.bars[1:2], passage.in_bar(2))
+    found = read(cut, "slur b1n1 b2n2", "slur b2n4 b3n1")
+    assert signs(found) == "d2 u d"
+    assert signs(read(cut, "slur b1n1 b3n1")) == "d4"
