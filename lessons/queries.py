@@ -138,9 +138,9 @@ def noted_in(lesson: Lesson) -> QuerySet[Observation]:
     return Observation.objects.standing().filter(lesson=lesson).select_related("step").order_by("at", "id")
 
 
-def phrases_of(teacher: Teacher, count: int = 8) -> list[str]:
-    """The wordings a teacher uses most, those used more than once first."""
-    return list(Phrase.objects.filter(teacher=teacher).order_by("-used", "text").values_list("text", flat=True)[:count])
+def phrases_of(teacher: Teacher, count: int = 6) -> list[Phrase]:
+    """The wordings a teacher uses most, to be noted again with one tap."""
+    return list(Phrase.objects.filter(teacher=teacher).order_by("-used", "text")[:count])
 
 
 @dataclass(frozen=True, slots=True)

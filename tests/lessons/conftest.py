@@ -24,7 +24,6 @@ def make_passage(teacher: Teacher, *, title: str = "Opening", notes: str = "", *
     movement = Movement(revision=revision, bar_count=bars)
     if notes:
         from repertoire.notation.storing import line_to_json
-
         from tests.technique.lines import line
 
         movement.line = line_to_json(line("4/4", "alto", notes))
@@ -42,12 +41,7 @@ def make_passage(teacher: Teacher, *, title: str = "Opening", notes: str = "", *
 
 @pytest.fixture
 def passage(teacher: Teacher) -> Passage:
-    return make_passage(teacher)
-
-
-@pytest.fixture
-def notated(teacher: Teacher) -> Passage:
-    return make_passage(teacher, title="Rising fifth", notes=TWO_BARS)
+    return make_passage(teacher, notes=TWO_BARS)
 
 
 def make_marking(passage: Passage, number: int, name: str, *marks: Mark, **more: Any) -> Marking:

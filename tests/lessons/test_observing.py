@@ -117,10 +117,11 @@ def test_flags_never_touch_the_marking(lesson, work, low):
     low.refresh_from_db()
     assert low.marks == before
     assert low.children.count() == 0
+    assert (point.place, str(point)) == ("bar 2, beat 1, A4", "bar 2, beat 1, A4: intonation")
     settle(point, at=LATER)
     point.refresh_from_db()
     assert point.settled == LATER
-    with pytest.raises(ObserveError, match="not the address"):
+    with pytest.raises(ObserveError, match="no note"):
         flag(lesson, work, address="bar 2", at=AT)
 
 
