@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from django.utils import timezone
+
 from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Sheet
 from studio.models import Student
 
@@ -41,6 +43,9 @@ class Day:
     ended: list[Assignment] = field(default_factory=list)
     points: list[ListeningPoint] = field(default_factory=list)
     sheets: list[Sheet] = field(default_factory=list)
+
+    def begun_by(self, until: datetime) -> bool:
+        return self.lesson is not None and self.lesson.starts <= until
 
     @property
     def empty(self) -> bool:
@@ -74,14 +79,20 @@ class History:
     left_over: int  # older days not shown
 
 
-def read_history(student: Student, filters: Filters = Filters(), *, limit: int = 60) -> History:
-    """The newest `limit` days of a student's history, newest first, and the tempo courses."""
+def read_history(
+    student: Student, filters: Filters = Filters(), *, limit: int = 60, until: datetime | None = None
+) -> History:
+    """The newest `limit` days of a student's history, newest first, and the tempo courses.
+
+    Lessons that begin after `until` (now, when left out) are plans, not history.
+    """
+    until = until or timezone.now()
     zone = ZoneInfo(student.teacher.studio.timezone)
     assignments = tuple(
         Assignment.objects.filter(student=student).select_related("passage", "piece", "marking").order_by("begun", "id")
     )
     chosen = {a.pk: a for a in assignments if not filters.piece or a.piece_id == filters.piece}
-    lessons = list(Lesson.objects.filter(student=student).order_by("-starts"))
+    lessons = list(Lesson.objects.filter(student=student).order_by("-starts"))  # all: an early note has its lesson
     observations = list(Observation.objects.standing().filter(lesson__student=student).order_by("at", "id"))
     changes = list(
         MarkingChange.objects.filter(assignment__student=student).select_related("before", "after").order_by("at", "id")
@@ -113,7 +124,7 @@ def read_history(student: Student, filters: Filters = Filters(), *, limit: int =
     for sheet in sheets:
         _day(days, by_lesson, zone, sheet.lesson_id, sheet.issued).sheets.append(sheet)
 
-    shown = [day for day in days.values() if not (filters.any and day.empty) and (day.lesson or not day.empty)]
+    shown = [day for day in days.values() if not day.empty or (day.begun_by(until) and not filters.any)]
     shown.sort(key=lambda d: (d.day, d.lesson.starts.timestamp() if d.lesson else 0), reverse=True)
     return History(
         days=tuple(shown[:limit]),

@@ -75,6 +75,18 @@ def test_filters(teacher, student, told):
     assert [[str(a) for a in d.begun] for d in only.days] == [["Scales, 1–8"]]
 
 
+def test_a_planned_lesson_is_not_history_until_something_was_noted(teacher, student, told):
+    planned = make_lesson_at(teacher, student, START + timedelta(weeks=9))
+    days = read_history(student, until=START + timedelta(weeks=3)).days
+    assert planned not in [d.lesson for d in days]
+    observe(planned, told, at=START + timedelta(weeks=3), outcome="better")
+    assert planned in [d.lesson for d in read_history(student, until=START + timedelta(weeks=3)).days]
+
+
+def make_lesson_at(teacher, student, starts):
+    return Lesson.objects.create(teacher=teacher, student=student, number=99, starts=starts)
+
+
 def test_what_ended_between_lessons_has_its_own_day(student, told):
     end(told, on=date(2026, 1, 29))
     days = read_history(student).days
