@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import Any
 
 from django.conf import settings
@@ -52,7 +53,7 @@ def import_choose(request: HttpRequest, upload_id: int) -> HttpResponse:
     readable = [p for p in parts if not p["problem"]]
     initial = {
         "part": _likely_part(readable),
-        "title": upload.contents["title"],
+        "title": upload.contents["title"] or PurePath(upload.file_name).stem.replace("_", " "),
         "composer": upload.contents["composer"],
     }
     choices = [(p["ref"], p["name"]) for p in readable]
