@@ -6,29 +6,37 @@ places that take focus and touch, and the places of notes, staves and bars are t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 
 from repertoire.technique.line import ADDRESS, Line, event_address, parse_address
-from repertoire.technique.marks import Marks
 
-from .ink import STAFF, Drawing, Sign, shape_svg
+from .dressing import dress
+from .ink import STAFF, Drawing, Sign, shape_svg, union
 from .look import Look
 from .picture import FONTS, INK, OWN_INK, StaffPlace, System
 from .placing import place
-from .signs import speak
+from .signs import Speaker
 
 _PALE = {"mark-replaced": "#8f8f8f", "mark-printed": "#4a4a4a"}
+_MARGIN = 60.0
 _BOLD = {"mark-own": 9.0}
 
 
-def assemble(drawing: Drawing, lines: Sequence[tuple[Line, Marks]], look: Look, number: int) -> System:
+def assemble(
+    drawing: Drawing, lines: Sequence[Line], look: Look, number: int,
+    *, labels: Mapping[str, str], at: Mapping[str, str], speakers: Sequence[Speaker],
+) -> System:  # fmt: skip
     """One system of a picture; `number` counts from 0 and keeps ids of shared outlines apart."""
     signs = [s for s in drawing.signs if s.name != "measure"]
-    top, bottom = place(signs, drawing.height)
+    staves = _staves(signs, len(lines))
+    dress(signs, labels)
+    place(signs, staves, at)
+    everything = union(b for s in signs for b in s.boxes())
+    assert everything is not None
+    top, bottom = everything[1] - _MARGIN, everything[3] + _MARGIN
     scale = look.staff_mm / STAFF
     width, height = drawing.width * scale, (bottom - top) * scale
-    staves = _staves(signs, len(lines))
     heads = [_heads(signs, staff, len(lines)) for staff in range(len(lines))]
     use = f"{look.prefix}s{number}-" if look.screen else ""
     parts = []
@@ -41,8 +49,8 @@ def assemble(drawing: Drawing, lines: Sequence[tuple[Line, Marks]], look: Look, 
         f'stroke="none" font-family="{FONTS}">'
     )
     parts.extend(_drawn(sign, drawing.outlines, look, use) for sign in signs if not _picked(sign, look))
-    for staff, ((line, marks), places) in enumerate(zip(lines, heads, strict=True)):
-        parts.extend(_notes(line, marks, places, staves[staff], drawing.outlines, look, use, staff))
+    for staff, (line, places) in enumerate(zip(lines, heads, strict=True)):
+        parts.extend(_notes(line, speakers, places, staves[staff], drawing.outlines, look, use, staff))
     parts.append("</g>")
     in_mm = [{a: (x * scale, (y - top) * scale) for a, (x, y, _) in places.items()} for places in heads]
     return System(
@@ -117,11 +125,12 @@ def _heads(signs: Sequence[Sign], staff: int, count: int) -> dict[str, tuple[flo
 
 
 def _notes(
-    line: Line, marks: Marks, places: dict[str, tuple[float, float, Sign]],
+    line: Line, speakers: Sequence[Speaker], places: dict[str, tuple[float, float, Sign]],
     staff: tuple[float, float, float, float], outlines: dict[str, str], look: Look, use: str, number: int,
 ) -> list[str]:  # fmt: skip
     if not look.screen:
         return []
+    speaker = speakers[number]
     own = [(a, p) for a, p in places.items() if a == _address(p[2])]
     own.sort(key=lambda pair: (parse_address(pair[0])[:2], parse_address(pair[0])[2]))
     columns = sorted({x for _, (x, _, _) in own})
@@ -138,7 +147,7 @@ def _notes(
         below = [py for py in members if py > y]
         top = (max(above) + y) / 2 if above else top
         low = (min(below) + y) / 2 if below else low
-        label = escape(speak(line, marks, address), quote=True)
+        label = escape(speaker.speak(address), quote=True)
         ident = f"{look.prefix}{f'v{number + 1}_' if number else ''}{address}"
         focus = 0 if event_address(address) == first and not number and not parse_address(address)[2] > 1 else -1
         heads = "".join(shape_svg(s, outlines, use=use) for s in sign.shapes)

@@ -15,12 +15,13 @@ from repertoire.technique.line import Line, parse_address
 from repertoire.technique.marks import Mark, Marks
 
 from .assembling import assemble
+from .condensing import prepare
 from .excerpt import plain_mei
 from .ink import take_apart
 from .laying import OWN, PRINTED, REPLACED, Sheet
 from .look import Look
 from .picture import Picture, System, as_data_uri, as_image
-from .signs import SIGNS
+from .signs import SIGNS, Speaker
 from .toolkit import toolkit
 
 __all__ = ["Look", "Picture", "System", "as_data_uri", "as_image", "engrave"]
@@ -35,9 +36,10 @@ _FIXED = {
 def engrave(line: Line, marks: Marks, look: Look) -> Picture:
     """Draw a line with its marks. Marks outside the line are left out and named in `warnings`."""
     root = etree.fromstring(plain_mei(line))
+    prepare(root, line, look, {a for m in marks for a in (m.at, m.to)})
     sheet = Sheet(root, line, look)
     warnings = lay(sheet, marks)
-    return _draw(root, [(line, marks)], look, warnings)
+    return _draw([sheet], [(line, marks)], look, warnings)
 
 
 def lay(sheet: Sheet, marks: Marks) -> tuple[str, ...]:
@@ -67,12 +69,20 @@ def _inside(line: Line, mark: Mark) -> bool:
     return parse_address(mark.at) < parse_address(first) and parse_address(mark.to) > parse_address(last)
 
 
-def _draw(root: etree._Element, lines: Sequence[tuple[Line, Marks]], look: Look, warnings: tuple[str, ...]) -> Picture:
+def _draw(
+    sheets: Sequence[Sheet], lines: Sequence[tuple[Line, Marks]], look: Look, warnings: tuple[str, ...]
+) -> Picture:
     options = {**_FIXED, "pageWidth": round(72 * look.width_mm / look.staff_mm)}
     if not look.bar_numbers:
         options["mnumInterval"] = 1000
     with toolkit(options) as verovio:
-        verovio.loadData(etree.tostring(root, encoding="unicode"))
+        verovio.loadData(etree.tostring(sheets[0].root, encoding="unicode"))
         pages = [verovio.renderToSVG(n) for n in range(1, verovio.getPageCount() + 1)]
-    systems = tuple(assemble(take_apart(page), lines, look, n) for n, page in enumerate(pages))
+    labels = {key: text for sheet in sheets for key, text in sheet.labels.items()}
+    at = {key: address for sheet in sheets for key, address in sheet.at.items()}
+    speakers = [Speaker(line, marks) for line, marks in lines] if look.screen else []
+    systems = tuple(
+        assemble(take_apart(page), [line for line, _ in lines], look, n, labels=labels, at=at, speakers=speakers)
+        for n, page in enumerate(pages)
+    )
     return Picture(systems, warnings=warnings)

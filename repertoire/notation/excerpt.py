@@ -11,9 +11,9 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
-from typing import Any
+from typing import Any, Literal
 
 from lxml import etree
 from music21 import (
@@ -36,13 +36,14 @@ from music21 import (
 )
 from music21.musicxml.m21ToXml import GeneralObjectExporter
 
-from repertoire.technique.line import Bar, Event, Line, TempoMark
+from repertoire.technique.line import TYPES, Bar, Event, Line, TempoMark
 from repertoire.technique.pitch import Pitch
 
 from .toolkit import toolkit
 
 MEI = "{http://www.music-encoding.org/ns/mei}"
 XML_ID = "{http://www.w3.org/XML/1998/namespace}id"
+Accidental = Literal["", "plain", "bracketed"]
 FORM = "1"  # raise when the MEI of a line changes, so that stored ones are made afresh
 KEPT = 256
 
@@ -115,8 +116,9 @@ def forget() -> None:
 
 def plain_musicxml(line: Line) -> bytes:
     """The line as MusicXML 4.0: notes, rests, bars; no marks. Notes carry their addresses as ids."""
-    written: bytes = GeneralObjectExporter(score_of(line)).parse()
-    return _mended(written, line)
+    exporter = GeneralObjectExporter(score_of(line))
+    exporter.makeNotation = False
+    return _mended(exporter.parse(), line)
 
 
 def score_of(line: Line) -> stream.Score:
@@ -141,7 +143,9 @@ def score_of(line: Line) -> stream.Score:
     return score
 
 
-def _measure(written: Bar, events: tuple[Event, ...], before: Bar | None, shown: dict[str, bool]) -> stream.Measure:
+def _measure(
+    written: Bar, events: tuple[Event, ...], before: Bar | None, shown: Mapping[str, Accidental]
+) -> stream.Measure:
     measure = stream.Measure(number=0)
     if before is None or before.clefs[-1].name != written.clef:
         measure.insert(0, _CLEFS[written.clef]())
@@ -165,11 +169,11 @@ def _measure(written: Bar, events: tuple[Event, ...], before: Bar | None, shown:
         holder = measure if len(voices) == 1 else stream.Voice(id=number)
         for change in written.clefs[1:] if number == 1 else ():
             holder.insert(change.onset, _CLEFS[change.name]())
-        _fill(holder, here, written, shown, whole=len(voices) == 1)
+        _fill(holder, here, written, shown)
         if holder is not measure:
             measure.insert(0, holder)
     if not voices:
-        silence = note.Rest(duration=duration.Duration(written.length))
+        silence = note.Rest(duration=_whole_bar(written.length))
         silence.fullMeasure = True
         measure.insert(0, silence)
     if written.repeat_start:
@@ -181,24 +185,38 @@ def _measure(written: Bar, events: tuple[Event, ...], before: Bar | None, shown:
     return measure
 
 
-def _fill(
-    holder: stream.Stream[Any], events: tuple[Event, ...], written: Bar, shown: dict[str, bool], *, whole: bool
-) -> None:
+def _fill(holder: stream.Stream[Any], events: tuple[Event, ...], written: Bar, shown: Mapping[str, Accidental]) -> None:
     reached = Fraction(0)
+    first: note.GeneralNote | None = None
     for event in events:
         if event.onset > reached:
-            gap = note.Rest(duration=duration.Duration(event.onset - reached))
-            gap.style.hideObjectOnPrint = True
-            holder.insert(reached, gap)
-        holder.insert(event.onset, _general_note(event, shown))
+            _leave_room(holder, reached, event.onset)
+        made = _general_note(event, shown)
+        holder.insert(event.onset, made)
+        if event.tremolo_pair == "start":
+            first = made
+        elif event.tremolo_pair == "stop" and first is not None:
+            between = expressions.TremoloSpanner([first, made])
+            between.numberOfMarks = event.tremolo or 3
+            holder.insert(0, between)
+            first = None
         reached = max(reached, event.end)
     if reached < written.length and not (events and events[-1].whole_bar):
-        gap = note.Rest(duration=duration.Duration(written.length - reached))
+        _leave_room(holder, reached, written.length)
+
+
+def _leave_room(holder: stream.Stream[Any], start: Fraction, end: Fraction) -> None:
+    """Invisible rests where a voice is silent without a written rest."""
+    while start < end:
+        fits = [v for v in TYPES.values() if v <= end - start]
+        length = max(fits) if fits else end - start
+        gap = note.Rest(duration=duration.Duration(length))
         gap.style.hideObjectOnPrint = True
-        holder.insert(reached, gap)
+        holder.insert(start, gap)
+        start += length
 
 
-def _general_note(event: Event, shown: dict[str, bool]) -> note.GeneralNote:
+def _general_note(event: Event, shown: Mapping[str, Accidental]) -> note.GeneralNote:
     made: note.GeneralNote
     if event.is_rest:
         made = note.Rest(duration=_duration(event))
@@ -226,24 +244,26 @@ def _general_note(event: Event, shown: dict[str, bool]) -> note.GeneralNote:
         if event.stem:
             made.stemDirection = {"none": "noStem"}.get(event.stem, event.stem)
         made.beams = _beams(event)
-        if event.tremolo:
+        if event.tremolo and not event.tremolo_pair:
             made.expressions.append(expressions.Tremolo(numberOfMarks=event.tremolo))
     if event.cue:
         made.style.noteSize = "cue"
     return made
 
 
-def _pitch(written: Pitch, shown: bool) -> pitch.Pitch:
+def _pitch(written: Pitch, shown: Accidental) -> pitch.Pitch:
     made = pitch.Pitch(step=written.letter, octave=written.octave)
     if written.alter or shown:
         made.accidental = pitch.Accidental(written.alter)
-        made.accidental.displayStatus = shown
+        made.accidental.displayStatus = bool(shown)
+        if shown == "bracketed":
+            made.accidental.displayStyle = "parentheses"
     return made
 
 
 def _duration(event: Event) -> duration.Duration:
     if event.whole_bar:
-        return duration.Duration(event.duration)
+        return _whole_bar(event.duration)
     value = event.value
     made = duration.Duration(type=value.type, dots=value.dots)
     if value.tuplet:
@@ -252,6 +272,14 @@ def _duration(event: Event) -> duration.Duration:
         ratio.type = "startStop" if ends == {"start", "stop"} else next(iter(ends), None)
         ratio.bracket = True
         made.appendTuplet(ratio)
+    return made
+
+
+def _whole_bar(length: Fraction) -> duration.Duration:
+    """A whole rest that lasts as long as the bar, whatever the bar's length."""
+    made = duration.Duration(type="whole")
+    made.linked = False
+    made.quarterLength = length
     return made
 
 
@@ -288,24 +316,29 @@ def _tempo(mark: TempoMark) -> Iterator[tempo.TempoIndication]:
         yield tempo.MetronomeMark(number=int(number) if number == int(number) else number, referent=unit)
 
 
-def _accidentals(line: Line) -> dict[str, bool]:
-    """Which notes print an accidental: by bar and octave, none on a note tied over the bar line."""
-    shown: dict[str, bool] = {}
+def _accidentals(line: Line) -> dict[str, Accidental]:
+    """Which notes print an accidental: what the bar so far and the key ask for (none on a note
+    tied over the bar line), and what the source prints as a reminder."""
+    shown: dict[str, Accidental] = {}
     for written in line.bars:
         standing: dict[tuple[str, int], int] = {}
         for event in line.in_bar(written.index):
             for number, sounding in enumerate(event.pitches, 1):
                 place = (sounding.letter, sounding.octave)
-                now = standing.get(place, _of_key(sounding.letter, written.key))
+                now = standing.get(place, of_key(sounding.letter, written.key))
                 tied = number <= len(event.tied_from) and event.tied_from[number - 1]
                 held_over = tied and not event.onset
-                shown[event.member(number)] = sounding.alter != now and not held_over
+                printed = event.accidentals[number - 1] if number <= len(event.accidentals) else ""
+                needed = sounding.alter != now and not held_over
+                style: Accidental = "plain" if needed else "bracketed" if printed.startswith("(") else ""
+                shown[event.member(number)] = style or ("plain" if printed else "")
                 if not held_over:
                     standing[place] = sounding.alter
     return shown
 
 
-def _of_key(letter: str, sharps: int) -> int:
+def of_key(letter: str, sharps: int) -> int:
+    """The alteration a key signature gives a letter: F in one sharp is 1."""
     if sharps >= 0:
         return 1 if letter in "FCGDAEB"[:sharps] else 0
     return -1 if letter in "BEADGCF"[:-sharps] else 0
@@ -333,9 +366,38 @@ def _mei(musicxml: bytes, line: Line) -> bytes:
         first = element.find(MEI + "note")
         if first is not None and first.get(XML_ID) in chords:
             element.set(XML_ID, chords[first.get(XML_ID)])
-    for expansion in list(root.iter(MEI + "expansion")):
-        expansion.getparent().remove(expansion)
-    for measure, written in zip(root.iter(MEI + "measure"), line.bars, strict=True):
+    measures = list(root.iter(MEI + "measure"))
+    for measure, written in zip(measures, line.bars, strict=True):
         measure.set(XML_ID, f"bar{written.index}")
         measure.set("n", written.number)
+    for element in [
+        *root.iter(MEI + "expansion"),
+        *root.iter(MEI + "appInfo"),
+        *root.iter(MEI + "pubStmt", MEI + "respStmt"),
+    ]:
+        element.getparent().remove(element)
+    for element in root.iter():
+        element.text = element.text if element.text and element.text.strip() else None
+        element.tail = None
+        element.attrib.pop("dur.ppq", None)
+    _open_ties(measures, line)
     return etree.tostring(root)
+
+
+def _open_ties(measures: list[Any], line: Line) -> None:
+    """Ties that come in at the start of the excerpt or go out at its end."""
+    place = {written.index: measure for measure, written in zip(measures, line.bars, strict=True)}
+    ties = [t for measure in measures for t in measure.iter(MEI + "tie")]
+    begun = {t.get("startid") for t in ties}
+    ended = {t.get("endid") for t in ties}
+    for event in line.notes:
+        for number in range(1, len(event.pitches) + 1):
+            name = "#" + event.member(number)
+            enters = number <= len(event.tied_from) and event.tied_from[number - 1] and name not in ended
+            leaves = number <= len(event.tied_to) and event.tied_to[number - 1] and name not in begun
+            if enters and event.bar == line.bars[0].index:
+                etree.SubElement(place[event.bar], MEI + "tie", tstamp="0", endid=name)
+            if leaves and event.bar == line.bars[-1].index:
+                last = line.bars[-1]
+                end = float(last.length * last.meter.beat_type / 4) + 1
+                etree.SubElement(place[event.bar], MEI + "tie", startid=name, tstamp2=f"0m+{end:g}")

@@ -65,6 +65,11 @@ class Sign:
         return next((c for c in self.classes if c in ("mark-own", "mark-printed", "mark-replaced")), "")
 
     @property
+    def key(self) -> str:
+        """The id the sign was given, also on the systems it continues over."""
+        return next((c[3:] for c in self.classes if c.startswith("id-")), self.ident)
+
+    @property
     def kind(self) -> str:
         return next((c[5:] for c in self.classes if c.startswith("kind-")), "")
 

@@ -13,12 +13,12 @@ from typing import Any
 
 from lxml import etree
 
-from repertoire.technique.line import Line, beat_label, event_address, parse_address
+from repertoire.technique.line import Line, event_address, parse_address
 from repertoire.technique.marks import Kind, Mark, Marks
 from repertoire.technique.pitch import LETTERS, Pitch
 from repertoire.technique.strings import OPEN_STRINGS, STRING_NAMES
 
-from .excerpt import MEI, XML_ID
+from .excerpt import MEI, XML_ID, of_key
 from .look import Look
 
 OWN, PRINTED, REPLACED = "mark-own", "mark-printed", "mark-replaced"
@@ -46,6 +46,8 @@ class Sheet:
                 self.places[name] = element
                 self._measure_of[name] = measure
         self.marks: Marks = ()
+        self.labels: dict[str, str] = {}  # words at the start of a line, by the id of its sign
+        self.at: dict[str, str] = {}  # address a sign starts from, by its id
 
     def element(self, address: str) -> Any:
         """The note, chord or rest at an address, None when it lies outside."""
@@ -55,13 +57,22 @@ class Sheet:
         """A sign of its own (slur, dynamic, words) in the bar where the mark starts."""
         start, end = self.element(mark.at), self.element(mark.to) if mark.to else None
         measure = self._measure_of[start.get(XML_ID)] if start is not None else self.measures[0]
-        made = etree.SubElement(measure, MEI + tag, type=f"mark {owner} kind-{mark.kind.replace(' ', '-')}")
+        below = start is not None and self.second_voice(mark.at)
+        kind = mark.kind.replace(" ", "-")
+        made = etree.SubElement(measure, MEI + tag, type=f"mark {owner} kind-{kind} on{self.staff}{' lower' * below}")
+        made.set(XML_ID, f"c{len(self.at)}s{self.staff}")
+        self.at[made.get(XML_ID)] = mark.at
         made.set("staff", str(self.staff))
-        if start is not None:
-            made.set("startid", "#" + start.get(XML_ID))
-        else:
+        if start is None:
             made.set("tstamp", "0")
-        if end is not None:
+        elif mark.option("after"):
+            made.set("tstamp", f"{self._beat(mark.at, mark.option('after')):g}")
+        else:
+            made.set("startid", "#" + start.get(XML_ID))
+        if end is not None and mark.option("until"):
+            bars = self.measures.index(self._measure_of[end.get(XML_ID)]) - self.measures.index(measure)
+            made.set("tstamp2", f"{bars}m+{self._beat(mark.to, mark.option('until')):g}")
+        elif end is not None:
             made.set("endid", "#" + end.get(XML_ID))
         elif mark.to:
             bars = len(self.measures) - 1 - self.measures.index(measure)
@@ -69,7 +80,20 @@ class Sheet:
             made.set("tstamp2", f"{bars}m+{float(last.length * last.meter.beat_type / 4) + 1:g}")
         for name, value in attributes.items():
             made.set(name.rstrip("_").replace("__", "."), value)
+        if below and made.get("place") == "above":
+            made.set("place", "below")
         return made
+
+    def _beat(self, address: str, after: str) -> float:
+        """A place within a long note, counted in the meter's own unit from 1."""
+        event = self.line.event(address)
+        return float((event.onset + Fraction(after)) * self.line.bar(event.bar).meter.beat_type / 4) + 1
+
+    def second_voice(self, address: str) -> bool:
+        """Whether the note is in a lower voice, whose signs stand below the staff."""
+        if address not in self.line:
+            return False
+        return self.line.event(address).voice > 1
 
     def artic(self, address: str, owner: str, kind: str, place: str = "", **attributes: str) -> None:
         """A sign on the note or chord itself."""
@@ -83,7 +107,7 @@ class Sheet:
             return
         made = etree.Element(MEI + "artic", type=f"mark {owner} kind-{kind.replace(' ', '-')}")
         if place:
-            made.set("place", place)
+            made.set("place", "below" if self.second_voice(address) else place)
         for name, value in attributes.items():
             made.set(name.replace("__", "."), value)
         target.insert(0, made)
@@ -197,8 +221,7 @@ def draw_string(sheet: Sheet, mark: Mark, owner: str) -> None:
 def _range(sheet: Sheet, mark: Mark, owner: str, text: str) -> None:
     made = sheet.control("bracketSpan", mark, owner, func="coloration", lform="dashed", lstartsym="none")
     made.set("lendsym", "angledown")
-    made.set("label", text)
-    made.set("place", "above")
+    sheet.labels[made.get(XML_ID)] = text
 
 
 def draw_harmonic(sheet: Sheet, mark: Mark, owner: str) -> None:
@@ -239,13 +262,6 @@ def _add_member(sheet: Sheet, note: Any, touched: Pitch, mark: Mark, owner: str)
     made.set("type", f"mark {owner} kind-harmonic")
     if touched.alter != of_key(touched.letter, sheet.line.bar_of(mark.at).key):
         made.set("accid", {1: "s", -1: "f", 0: "n", 2: "x", -2: "ff"}[touched.alter])
-
-
-def of_key(letter: str, sharps: int) -> int:
-    """The alteration a key signature gives a letter: F in one sharp is 1."""
-    if sharps >= 0:
-        return 1 if letter in "FCGDAEB"[:sharps] else 0
-    return -1 if letter in "BEADGCF"[:-sharps] else 0
 
 
 def draw_slide(sheet: Sheet, mark: Mark, owner: str) -> None:
@@ -347,5 +363,6 @@ def draw_text(sheet: Sheet, mark: Mark, owner: str) -> None:
 
 
 def share_label(share: Fraction) -> str:
-    """A share of the bow for people: ½, ¾, 3/5."""
-    return beat_label(share).removeprefix("0 ").removeprefix("0")
+    """A share of the bow for people: ½, ¾, 1/3 (signs that every text font has)."""
+    signs = {Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
+    return signs.get(share, f"{share.numerator}/{share.denominator}")

@@ -1,13 +1,203 @@
-"""Signs kept from touching each other."""
+"""Signs kept from touching each other: what stands above or below a staff, moved outwards.
+
+Verovio sets the notes, stems, beams, slurs and bow signs well. Fingers, words and lines
+are set again here: one by one in order of their closeness to the note, each goes to the
+nearest free place outside the staff. A system is a drawing of its own, so it can grow.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 
-from .ink import Sign, union
+from .ink import STAFF, Box, Sign, union
+
+SPACE = STAFF / 4
+_GAP = 0.32 * SPACE  # white between two signs, above one another
+_SIDE = 0.15 * SPACE  # and beside one another
+_FROM_STAFF = 0.45 * SPACE
+_STEP = 400.0
+
+# How close to the note each sign stands; what isn't named here stays where it is.
+_ORDER = {
+    "fing": 0, "hold": 1, "breath": 2, "caesura": 2, "trill": 2, "turn": 2, "mordent": 2, "fermata": 3,
+    "kind-ornament": 3, "kind-string": 4, "octave": 5, "bracketSpan": 6, "dynam": 4, "hairpin": 4, "dir": 7,
+    "kind-phrase": 8, "kind-high-point": 9, "ending": 10, "tempo": 11, "reh": 11, "repeatMark": 11,
+}  # fmt: skip
 
 
-def place(signs: Sequence[Sign], height: float) -> tuple[float, float]:
-    """Top and bottom of the system after signs have been moved apart, in drawing units."""
-    box = union(b for s in signs for b in s.boxes())
-    return (min(0.0, box[1] - 30), max(height, box[3] + 30)) if box else (0.0, height)
+class Ground:
+    """The room taken so far, found by place."""
+
+    def __init__(self) -> None:
+        self._columns: dict[int, list[Box]] = defaultdict(list)
+
+    def add(self, boxes: Iterable[Box]) -> None:
+        for box in boxes:
+            for column in range(int(box[0] // _STEP), int(box[2] // _STEP) + 1):
+                self._columns[column].append(box)
+
+    def near(self, box: Box) -> list[Box]:
+        found = []
+        for column in range(int((box[0] - _SIDE) // _STEP), int((box[2] + _SIDE) // _STEP) + 1):
+            found += [b for b in self._columns.get(column, ()) if b[0] < box[2] + _SIDE and b[2] > box[0] - _SIDE]
+        return found
+
+    def shift(self, boxes: Sequence[Box], *, up: bool) -> float:
+        """How far the boxes have to go (negative is up) until they touch nothing."""
+        moved = 0.0
+        pairs = [(box, self.near(box)) for box in boxes]
+        for _ in range(60):
+            need = 0.0
+            for (_, top, _, low), others in pairs:
+                for other in others:
+                    if other[1] < low + moved + _GAP and other[3] > top + moved - _GAP:
+                        away = other[1] - _GAP - low - moved if up else other[3] + _GAP - top - moved
+                        need = min(need, away) if up else max(need, away)
+            if not need:
+                break
+            moved += need
+        return moved
+
+
+def place(signs: Sequence[Sign], staves: Sequence[tuple[float, float, float, float]], at: Mapping[str, str]) -> None:
+    """Move signs apart in place. `staves` gives top, bottom, left and right of each staff, `at` the
+    address a sign starts from by its key."""
+    for number, staff in enumerate(staves):
+        mine = [s for s in signs if s.shapes and _staff_number(s, staves) == number]
+        _place_on(mine, staff, at)
+
+
+def _staff_number(sign: Sign, staves: Sequence[tuple[float, float, float, float]]) -> int:
+    if len(staves) == 1:
+        return 0
+    told = next((c for c in sign.classes if c[:2] == "on" and c[2:].isdigit()), "")
+    if told:
+        return int(told[2:]) - 1
+    box = sign.box
+    assert box is not None
+    middle = (box[1] + box[3]) / 2
+    return min(range(len(staves)), key=lambda n: abs((staves[n][0] + staves[n][1]) / 2 - middle))
+
+
+def rank(sign: Sign) -> int | None:
+    """Place in the order from the note outwards; None for what stays."""
+    if sign.name == "bracketSpan" and sign.kind == "hold":
+        return _ORDER["hold"]
+    if sign.name in ("dir", "bracketSpan") and f"kind-{sign.kind}" in _ORDER:
+        return _ORDER[f"kind-{sign.kind}"]
+    return _ORDER.get(sign.name)
+
+
+def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], at: Mapping[str, str]) -> None:
+    ground = Ground()
+    middle = (staff[0] + staff[1]) / 2
+    movable = [(r, s) for s in signs if (r := rank(s)) is not None]
+    for sign in signs:
+        if rank(sign) is None and sign.name != "staff":
+            ground.add(sign.boxes())
+    fingers: dict[str, Sign] = {}
+    chains = _chains([s for _, s in movable if s.name in ("dynam", "hairpin")], middle)
+    chained = {id(s) for chain in chains for s in chain}
+    for _, sign in sorted(movable, key=lambda pair: (pair[0], *_reading_order(pair[1], at))):
+        if id(sign) in chained:
+            if id(sign) == id(next(c for c in chains if any(m is sign for m in c))[0]):
+                _settle(next(c for c in chains if c[0] is sign), ground, staff)
+            continue
+        box = sign.box
+        assert box is not None
+        up = (box[1] + box[3]) / 2 < middle and "lower" not in sign.classes
+        if sign.name == "fing":
+            _from_the_note(sign, signs, staff, at, up=up)
+            fingers[at.get(sign.key, "")] = sign
+        elif sign.name == "bracketSpan" and sign.kind == "hold":
+            _after_its_finger(sign, fingers.get(at.get(sign.key, "")))
+        elif sign.name in ("dir", "bracketSpan", "octave", "breath", "caesura", "trill", "turn", "mordent", "fermata"):
+            _to_the_staff(sign, staff, up=up)
+        sign.dy += ground.shift(list(sign.boxes()), up=up)
+        ground.add(sign.boxes())
+
+
+def _reading_order(sign: Sign, at: Mapping[str, str]) -> tuple[float, str]:
+    box = sign.box
+    assert box is not None
+    return round((box[0] + box[2]) / 2 / 60), at.get(sign.key, "")
+
+
+def _from_the_note(
+    sign: Sign, signs: Sequence[Sign], staff: tuple[float, float, float, float], at: Mapping[str, str], *, up: bool
+) -> None:
+    """A finger starts right outside the staff, or outside its note where that stands further out."""
+    box = sign.box
+    assert box is not None
+    if up:
+        sign.dy += staff[0] - _FROM_STAFF - box[3]
+    else:
+        sign.dy += staff[1] + _FROM_STAFF - box[1]
+
+
+def _to_the_staff(sign: Sign, staff: tuple[float, float, float, float], *, up: bool) -> None:
+    """Words and lines start a space outside the staff and go out from there."""
+    box = sign.box
+    assert box is not None
+    sign.dy += staff[0] - SPACE * 0.8 - box[3] if up else staff[1] + SPACE * 0.8 - box[1]
+
+
+def _after_its_finger(sign: Sign, finger: Sign | None) -> None:
+    """The line of a finger kept down begins behind the digit, at half its height."""
+    shape = sign.shapes[0]
+    box = sign.box
+    assert box is not None
+    if finger is None or finger.box is None or "spanning" in sign.classes:
+        return
+    digit = finger.box
+    left, y = digit[2] + 45, (digit[1] + digit[3]) / 2
+    if left < box[2] - 60:
+        shape.body = f"M{left:.0f} {y:.0f}L{box[2]:.0f} {y:.0f}"
+        shape.boxes = [(left, y - 9, box[2], y + 9)]
+
+
+def _chains(signs: Sequence[Sign], middle: float) -> list[list[Sign]]:
+    """Dynamics and hairpins that follow each other closely share a level."""
+    chains: list[list[Sign]] = []
+    boxed = [(s.box, s) for s in signs]
+    for box, sign in sorted(((b, s) for b, s in boxed if b), key=lambda pair: pair[0][0]):
+        last = chains[-1][-1].box if chains else None
+        if last and 0.3 * SPACE < box[0] - last[2] < 2.5 * SPACE and (box[1] > middle) == (last[1] > middle):
+            chains[-1].append(sign)
+        else:
+            chains.append([sign])
+    return chains
+
+
+def _settle(chain: Sequence[Sign], ground: Ground, staff: tuple[float, float, float, float]) -> None:
+    """A chain of dynamics moves as one, on one axis."""
+    boxes = [s.box for s in chain]
+    above = boxes[0] is not None and boxes[0][3] < (staff[0] + staff[1]) / 2
+    axes = [_axis(s) for s in chain]
+    axis = min(axes) if above else max(axes)
+    for sign, own in zip(chain, axes, strict=True):
+        sign.dy += axis - own
+    whole = union(b for s in chain for b in s.boxes())
+    assert whole is not None
+    start = staff[0] - 0.7 * SPACE - whole[3] if above else staff[1] + 0.7 * SPACE - whole[1]
+    for sign in chain:
+        sign.dy += start
+    moved = ground.shift([b for s in chain for b in _solid(s)], up=above)
+    for sign in chain:
+        sign.dy += moved
+        ground.add(_solid(sign))
+
+
+def _solid(sign: Sign) -> list[Box]:
+    """A hairpin takes its whole wedge's room."""
+    box = sign.box
+    return [box] if sign.name == "hairpin" and box else list(sign.boxes())
+
+
+def _axis(sign: Sign) -> float:
+    box = sign.box
+    assert box is not None
+    if sign.name == "dynam" and sign.shapes[0].tag == "glyph":
+        return sign.shapes[0].y - 0.45 * SPACE + sign.dy
+    return (box[1] + box[3]) / 2

@@ -7,11 +7,12 @@ of changes uses. Whether a mark can stand on a note is told by `technique/checki
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from repertoire.technique.line import Event, Line, event_address, parse_address
-from repertoire.technique.marks import Change, Kind, Mark, Marks
+from repertoire.technique.line import Line, event_address, parse_address
+from repertoire.technique.marks import Aspect, Change, Kind, Mark, Marks
 
 from . import laying
 from .laying import Sheet, share_label
@@ -124,30 +125,56 @@ def name_of(line: Line, address: str) -> str:
     return "chord " + " ".join(p.label for p in event.pitches)
 
 
-def _counted(line: Line, event: Event) -> str:
-    notes = [e for e in line.in_bar(event.bar) if e.is_rest == event.is_rest and bool(e.grace) == bool(event.grace)]
-    number = next(n for n, e in enumerate(notes) if e.address == event.address)
-    what = "rest" if event.is_rest else "grace note" if event.grace else "note"
-    return f"{_ORDINALS[number]} {what}" if number < len(_ORDINALS) else f"{what} {number + 1}"
+class Speaker:
+    """Speaks the notes of one line with its marks; made once, it answers quickly for every note."""
+
+    def __init__(self, line: Line, marks: Marks) -> None:
+        self.line = line
+        self._starts: dict[str, list[Mark]] = defaultdict(list)
+        self._ends: dict[str, list[Mark]] = defaultdict(list)
+        for mark in sorted(marks, key=_spoken_order):
+            self._starts[event_address(mark.at)].append(mark)
+            if mark.to:
+                self._ends[event_address(mark.to)].append(mark)
+        self._counted: dict[str, str] = {}
+        counts: dict[tuple[int, str], int] = defaultdict(int)
+        for event in line.events:
+            what = "rest" if event.is_rest else "grace note" if event.grace else "note"
+            counts[event.bar, what] += 1
+            number = counts[event.bar, what]
+            ordinal = number <= len(_ORDINALS)
+            self._counted[event.address] = f"{_ORDINALS[number - 1]} {what}" if ordinal else f"{what} {number}"
+
+    def speak(self, address: str) -> str:
+        """`bar 3, second note, A4, finger 1, up-bow`."""
+        line = self.line
+        event = line.event(address)
+        words = [f"bar {line.bar(event.bar).number}", self._counted[event.address]]
+        if not event.is_rest:
+            words.append(name_of(line, address))
+        if event.continues:
+            words.append("tied from before")
+        member = parse_address(address)[2]
+        for mark in self._starts[event.address]:
+            if not member or not parse_address(mark.at)[2] or mark.at == address:
+                words.append(SIGNS[mark.kind].spoken(mark) + (" begins" if mark.to else ""))
+        for mark in self._ends[event.address]:
+            if not member or not parse_address(mark.to)[2] or mark.to == address:
+                words.append(SIGNS[mark.kind].spoken(mark) + " ends")
+        return ", ".join(words)
+
+
+_SPOKEN = {kind: number for number, kind in enumerate(Kind)}
+
+
+def _spoken_order(mark: Mark) -> tuple[bool, int, Mark]:
+    """What the left hand does first, then the bow, then the words."""
+    return mark.aspect is not Aspect.LEFT_HAND, _SPOKEN[mark.kind], mark
 
 
 def speak(line: Line, marks: Marks, address: str) -> str:
     """A note for a screen reader: `bar 3, second note, A4, finger 1, up-bow`."""
-    event = line.event(address)
-    words = [f"bar {line.bar(event.bar).number}", _counted(line, event)]
-    if not event.is_rest:
-        words.append(name_of(line, address))
-    if event.continues:
-        words.append("tied from before")
-    member = parse_address(address)[2]
-    for mark in sorted(marks, key=lambda m: (m.aspect != "left hand", list(Kind).index(m.kind))):
-        if mark.at == address or (
-            event_address(mark.at) == event.address and not (member and parse_address(mark.at)[2])
-        ):
-            words.append(SIGNS[mark.kind].spoken(mark) + (" begins" if mark.to else ""))
-        if mark.to and event_address(mark.to) == event.address:
-            words.append(SIGNS[mark.kind].spoken(mark) + " ends")
-    return ", ".join(words)
+    return Speaker(line, marks).speak(address)
 
 
 def describe(mark: Mark, line: Line) -> str:
