@@ -228,14 +228,14 @@ def _letters(n: int) -> str:
 def _join_ties(movement: DraftMovement, bars: tuple[Bar, ...]) -> None:
     """See that each tie has both its notes; mend what is half written, report the rest.
 
-    A tie into a second ending or back to a repeat has its other note elsewhere on the page
-    and stays as it is.
+    A tie may change the spelling (G♯ to A♭). A tie into a second ending or back to a repeat
+    has its other note elsewhere on the page and stays as it is.
     """
     start = {b.index: b.onset for b in bars}
-    arriving: dict[tuple[Fraction, Pitch], list[tuple[Draft, Member]]] = {}
+    arriving: dict[tuple[Fraction, int], list[tuple[Draft, Member]]] = {}
     for draft in movement.drafts:
         for member in draft.members:
-            arriving.setdefault((start[draft.bar] + draft.onset, member.pitch), []).append((draft, member))
+            arriving.setdefault((start[draft.bar] + draft.onset, member.pitch.midi), []).append((draft, member))
     met: set[int] = set()
     for draft in movement.drafts:
         for member in draft.members:
@@ -243,10 +243,11 @@ def _join_ties(movement: DraftMovement, bars: tuple[Bar, ...]) -> None:
                 continue
             choices = [
                 (d, m)
-                for d, m in arriving.get((start[draft.bar] + draft.end, member.pitch), ())
-                if m is not member and id(m) not in met and (draft.order < d.order)
+                for d, m in arriving.get((start[draft.bar] + draft.end, member.pitch.midi), ())
+                if m is not member and id(m) not in met and draft.order < d.order
             ]
-            choices.sort(key=lambda c: (not c[1].tied_from, c[0].voice != draft.voice))
+            choices = [c for c in choices if c[1].tied_from or c[1].pitch == member.pitch]
+            choices.sort(key=lambda c: (not c[1].tied_from, c[1].pitch != member.pitch, c[0].voice != draft.voice))
             if choices:
                 choices[0][1].tied_from = True
                 met.add(id(choices[0][1]))

@@ -9,6 +9,7 @@ are printed, one octave lower under "8va". Notes of transposing instruments stay
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from lxml import etree
 
@@ -19,7 +20,8 @@ from repertoire.technique.pitch import LETTERS, Pitch
 from . import wording
 from .drafts import DraftMovement, LeftOut, finish, left_out
 from .opening import PACKED_LIMIT, FileError, Head, PartHead, WrittenBar, read_bars
-from .reading import CLEFS, DEFAULT_LINE, PartReader, Restarts, number_of
+from .reading import CLEFS, DEFAULT_LINE, PartReader, Restarts
+from .values import number_of
 
 __all__ = [
     "Contents", "FileError", "LeftOut", "MovementFound", "PartFound", "ReadMovement", "ReadPart",
@@ -153,6 +155,7 @@ def read_part(data: bytes, file_name: str, part: str | int, *, limit: int = PACK
     for number, movement in enumerate(reader.movements, 1):
         title = chosen.movements[number - 1].title if number <= len(chosen.movements) else ""
         movement.heading = title or movement.heading
+        over.report(movement, number)
         line, printed = finish(movement, chosen.name, chosen.instrument)
         if over.bars:
             line = replace(line, bars=over.laid_on(line.bars, movement))
@@ -239,26 +242,22 @@ class _Count:
             movement.clefs = dict(self.clefs)
 
     def _note(self, movement: _MovementCount, note: etree._Element) -> None:
-        staff = number_of(note.findtext("staff"))
-        number = int(staff) if staff is not None and 0 < staff < 10 else 1
-        self.staves = max(self.staves, number)
+        child = {e.tag: e for e in note}
+        number = 1
+        if "staff" in child:
+            staff = number_of(child["staff"].text)
+            number = int(staff) if staff is not None and 0 < staff < 10 else 1
+            self.staves = max(self.staves, number)
         count = movement.staves.setdefault(number, _StaffCount())
         if note.get("print-object") == "no":
             return
-        if note.find("unpitched") is not None:
-            count.unpitched += 1
-        pitch = note.find("pitch")
-        if pitch is None:
-            return
-        count.notes += note.find("chord") is None
-        step, octave = (pitch.findtext("step") or "").strip(), number_of(pitch.findtext("octave"))
-        alter = number_of(pitch.findtext("alter") or "0")
-        if step and step in LETTERS and len(step) == 1 and octave is not None and alter is not None and abs(alter) <= 3:
-            here = Pitch(step, int(alter), int(octave))
-            if count.low is None or here.midi < count.low.midi:
-                count.low = here
-            if count.high is None or here.midi > count.high.midi:
-                count.high = here
+        count.unpitched += "unpitched" in child
+        if "pitch" in child:
+            count.notes += "chord" not in child
+            found = _pitch(*("".join((child["pitch"].findtext(n) or "").split()) for n in ("step", "alter", "octave")))
+            if found is not None:
+                count.low = found if count.low is None or found.midi < count.low.midi else count.low
+                count.high = found if count.high is None or found.midi > count.high.midi else count.high
 
     def _attributes(self, element: etree._Element) -> None:
         staves = number_of(element.findtext("staves"))
@@ -276,6 +275,14 @@ class _Count:
         if clef == "percussion" or (not any(c.notes for c in counts) and any(c.unpitched for c in counts)):
             return "this is a percussion part, its notes have no pitch. Choose another part."
         return ""
+
+
+@lru_cache(512)
+def _pitch(step: str, alter: str, octave: str) -> Pitch | None:
+    shift, height = number_of(alter or "0"), number_of(octave)
+    if len(step) != 1 or step not in LETTERS or height is None or shift is None or abs(shift) > 3:
+        return None
+    return Pitch(step, int(shift), int(height))
 
 
 def _clef_name(clef: etree._Element) -> str:
@@ -320,6 +327,14 @@ class _Overhead:
         draft = self.reader.movements[-1].bars[-1]
         if draft.bar.tempos or draft.bar.rehearsal or draft.bar.jump:
             self.bars[draft.place] = draft.bar
+
+    def report(self, movement: DraftMovement, number: int) -> None:
+        """What couldn't be kept of those tempos is missing in this part too."""
+        if self.reader is None or number > len(self.reader.movements):
+            return
+        for what, bars in self.reader.movements[number - 1].lost.items():
+            if what.startswith(("A metronome", "A tempo")):
+                movement.lost.setdefault(what, []).extend(bars)
 
     def laid_on(self, bars: tuple[Bar, ...], movement: DraftMovement) -> tuple[Bar, ...]:
         """The bars with what stands above them in the first part, where they have nothing of the kind."""

@@ -12,8 +12,10 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import chain
+from typing import Any
 
 from lxml import etree
 
@@ -29,6 +31,7 @@ _CHUNK = 64 * 1024
 _ENCODINGS = re.compile(
     r"(utf-?8|utf-?16(le|be)?|us-ascii|ascii|iso-8859-\d{1,2}|latin-?1|windows-125\d|cp125\d)$", re.I
 )
+_WATCHED = ("part", "measure", "part-list", "work", "movement-title", "identification")
 _ROOTS = ("score-partwise", "score-timewise")
 
 
@@ -72,18 +75,9 @@ def read_bars(data: bytes, file_name: str, head: Head, limit: int = PACKED_LIMIT
 
     `limit` bounds the file as uploaded, in bytes. Raises FileError.
     """
-    chunks = _chunks(data, file_name, limit)
-    parser = etree.XMLPullParser(
-        events=("start", "end"),
-        resolve_entities=False,
-        no_network=True,
-        load_dtd=False,
-        dtd_validation=False,
-        huge_tree=False,
-        remove_comments=True,
-        remove_pis=True,
-    )
-    walk = _Walk(head)
+    timewise, chunks = _root(_chunks(data, file_name, limit), file_name)
+    walk = _Walk(head, timewise)
+    parser = _parser(("start", "end"), tuple(f"{{*}}{name}" for name in _WATCHED))
     unpacked = held = 0
     try:
         for chunk in chunks:
@@ -95,15 +89,14 @@ def read_bars(data: bytes, file_name: str, head: Head, limit: int = PACKED_LIMIT
                 )
             held += chunk.count(b"<") + chunk.count(b"=")
             parser.feed(chunk)
-            found = list(parser.read_events())
-            if held > _HELD_LIMIT:
-                if not walk.moved:
-                    raise FileError(
-                        f"{file_name} has more in one bar than can be read. Export it again from the program it "
-                        "was written with."
-                    )
+            yield from walk.take(parser.read_events())
+            if walk.moved:
                 held, walk.moved = 0, False
-            yield from walk.take(found)
+            elif held > _HELD_LIMIT:
+                raise FileError(
+                    f"{file_name} has more in one bar than can be read. Export it again from the program it "
+                    "was written with."
+                )
         parser.close()
         yield from walk.take(parser.read_events())
     except etree.XMLSyntaxError as error:
@@ -111,72 +104,95 @@ def read_bars(data: bytes, file_name: str, head: Head, limit: int = PACKED_LIMIT
     walk.finish(file_name)
 
 
+def _parser(events: tuple[str, ...], tags: tuple[str, ...] | None = None) -> Any:
+    return etree.XMLPullParser(
+        events=events,
+        tag=tags,
+        resolve_entities=False,
+        no_network=True,
+        load_dtd=False,
+        dtd_validation=False,
+        huge_tree=False,
+        remove_comments=True,
+        remove_pis=True,
+    )
+
+
+def _root(chunks: Iterator[bytes], file_name: str) -> tuple[bool, Iterator[bytes]]:
+    """Whether the score is time-wise, and all its chunks again. Refuses what isn't a score."""
+    parser = _parser(("start",))
+    seen: list[bytes] = []
+    try:
+        for chunk in chunks:
+            seen.append(chunk)
+            parser.feed(chunk)
+            for _, root in parser.read_events():
+                return _is_timewise(root), chain(seen, chunks)
+            if len(seen) > 16:
+                break
+        parser.close()
+    except etree.XMLSyntaxError as error:
+        raise _syntax(error, file_name) from None
+    raise FileError(f"{file_name} has no score in its first megabyte. Export it again as MusicXML.")
+
+
+def _is_timewise(root: etree._Element) -> bool:
+    subset = root.getroottree().docinfo.internalDTD
+    if subset is not None and any(True for _ in subset.iterentities()):
+        raise FileError(
+            "This file declares XML entities of its own, which notation never needs and which can do harm. "
+            "Export it again as MusicXML."
+        )
+    name = _name(root)
+    if name not in _ROOTS:
+        what = "a list of scores (an opus)" if name == "opus" else f"XML of another kind (it begins with <{name[:40]}>)"
+        raise FileError(f"This is {what}, not a MusicXML score. Export the piece as MusicXML (.musicxml or .mxl).")
+    return name == "score-timewise"
+
+
+def _name(element: etree._Element) -> str:
+    return element.tag.rpartition("}")[2] if isinstance(element.tag, str) else ""
+
+
 class _Walk:
     """Turns parser events into bars and lets go of what has been read."""
 
-    def __init__(self, head: Head) -> None:
+    def __init__(self, head: Head, timewise: bool) -> None:
         self.head = head
+        self.inner, self.outer_name = ("part", "measure") if timewise else ("measure", "part")
+        self.timewise = timewise
         self.moved = False  # something was let go since the last look
-        self.depth = 0
-        self.timewise = False
         self.outer: etree._Element | None = None
-        self.space = ""
         self.counts: dict[str, int] = {}
         self.known: set[str] = set()
-        self.closed = False
 
-    def take(
-        self, events: Iterator[tuple[str, etree._Element]] | list[tuple[str, etree._Element]]
-    ) -> Iterator[WrittenBar]:
+    def take(self, events: Iterable[tuple[str, etree._Element]]) -> Iterator[WrittenBar]:
+        """The bars that end in these events."""
         for event, element in events:
-            if event == "start":
-                self.depth += 1
-                if self.depth == 1:
-                    self._root(element)
-                elif self.depth == 2 and self._name(element) == ("measure" if self.timewise else "part"):
-                    self.outer = element
+            name = _name(element)
+            parent = element.getparent()
+            if parent is None:
                 continue
-            self.depth -= 1
-            if self.depth == 2 and self.outer is not None:
-                if self._name(element) == ("part" if self.timewise else "measure"):
-                    yield self._bar(element)
+            top = parent.getparent() is None
+            if event == "start":
+                if name == self.outer_name and top:
+                    self.outer = element
+            elif top:
+                self._top(element, name)
+            elif parent is self.outer and name == self.inner:
+                yield self._bar(element)
                 self._let_go(element)
-            elif self.depth == 1:
-                self._top(element)
-            elif self.depth == 0:
-                self.closed = True
 
     def finish(self, file_name: str) -> None:
-        if not self.closed:
-            raise FileError(f"{file_name} ends before the score does. Export or download it again.")
         if not self.head.parts:
             raise FileError(f"{file_name} names no parts. Export it again as MusicXML.")
         if not self.counts:
             raise FileError(f"{file_name} has parts but no bars: there is nothing to read.")
 
-    def _name(self, element: etree._Element) -> str:
-        tag = element.tag
-        return tag.rpartition("}")[2] if isinstance(tag, str) else ""
-
-    def _root(self, root: etree._Element) -> None:
-        subset = root.getroottree().docinfo.internalDTD
-        if subset is not None and any(True for _ in subset.iterentities()):
-            raise FileError(
-                "This file declares XML entities of its own, which notation never needs and which can do harm. "
-                "Export it again as MusicXML."
-            )
-        name = self._name(root)
-        if name not in _ROOTS:
-            what = "a list of scores (an opus)" if name == "opus" else f"XML of another kind (it begins with <{name}>)"
-            raise FileError(f"This is {what}, not a MusicXML score. Export the piece as MusicXML (.musicxml or .mxl).")
-        self.timewise = name == "score-timewise"
-        self.space = root.tag[: -len(name)]
-
     def _bar(self, element: etree._Element) -> WrittenBar:
         outer = self.outer
         assert outer is not None
-        if self.space:
-            _without_namespace(element)
+        _without_namespace(element)
         part, bar = (element, outer) if self.timewise else (outer, element)
         name = part.get("id", "")
         if not self.known:
@@ -192,9 +208,8 @@ class _Walk:
         self.counts[name] = place + 1
         return WrittenBar(name, place, bar.get("number", "").strip()[:12], bar.get("implicit") == "yes", element)
 
-    def _top(self, element: etree._Element) -> None:
-        name = self._name(element)
-        if self.space and element is not self.outer:
+    def _top(self, element: etree._Element, name: str) -> None:
+        if element is not self.outer:
             _without_namespace(element)
         if name == "part-list":
             self.head.parts = _part_heads(element)
@@ -373,6 +388,8 @@ def _syntax(error: etree.XMLSyntaxError, file_name: str) -> FileError:
 
 
 def _without_namespace(element: etree._Element) -> None:
+    if not element.tag.startswith("{"):
+        return
     for e in element.iter():
         if isinstance(e.tag, str) and e.tag.startswith("{"):
             e.tag = e.tag.rpartition("}")[2]

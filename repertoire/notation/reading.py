@@ -9,7 +9,7 @@ start again.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, Literal
 
@@ -23,7 +23,7 @@ from . import wording
 from .drafts import ZERO, Draft, DraftBar, DraftMovement, Member
 from .opening import FileError, WrittenBar
 from .printed import Printed, Words, dynamics, tempo
-from .values import fitting, nearest_below
+from .values import fitting, nearest_below, number_of, ticks
 
 NOTE_LIMIT = 400_000
 CLEFS: dict[tuple[str, str, str], ClefName] = {
@@ -103,6 +103,8 @@ class PartReader:
         self.index = len(self.movement.bars) + 1
         self.pos = self.true = self.furthest = ZERO
         self.exact: dict[Fraction, Fraction] = {}
+        self.ticked: list[tuple[Draft, Fraction]] = []  # drafts whose written value replaced their ticks
+        self.furthest_ticks = ZERO
         self.bar_drafts: list[Draft] = []
         self.last: Draft | None = None
         self.last_onset = ZERO
@@ -163,16 +165,15 @@ class PartReader:
         known = self.exact.get(pos)
         self.true = known if known is not None else (self.true + ahead if ahead > 0 else pos)
         self.furthest = max(self.furthest, self.true)
+        self.furthest_ticks = max(self.furthest_ticks, self.pos)
 
     def _length(self, element: etree._Element, what: str) -> Fraction:
-        return self._fraction(element.findtext("duration"), what, element) / self.divisions
-
-    def _fraction(self, text: str | None, what: str, element: etree._Element) -> Fraction:
-        number = number_of(text)
-        if number is None or number < 0:
+        text = element.findtext("duration")
+        length = ticks(text, self.divisions)
+        if length is None:
             shown = (text or "").strip()[:20]
             raise self.wrong(f"{what} has the length “{shown}”, which is no length. Export the file again.", element)
-        return number
+        return length
 
     # --- notes ----------------------------------------------------------------------
 
@@ -207,8 +208,8 @@ class PartReader:
         if grace is None and value is not None and "rest" not in child and value.quarters != length:
             if abs(value.quarters - length) * self.divisions < 1:
                 true_length = value.quarters
-            elif not chord and note.get("print-object") != "no":
-                self.movement.leave_out("A note's length in the file differs from its written value.")
+            elif note.get("print-object") != "no":
+                value = self._mended(length, value, chord)
         onset = self.true
         if chord:
             onset = self.last_onset
@@ -239,6 +240,8 @@ class PartReader:
         draft = self.last if chord else None
         if draft is None:
             draft = self._draft(child, onset, true_length, value, grace, dots)
+            if true_length != length:
+                self.ticked.append((draft, length))
         member = None
         if "pitch" in child:
             member = self._member(child, ties, notations, note)
@@ -264,6 +267,7 @@ class PartReader:
         elif self.true != self.pos:
             self.exact[self.pos] = self.true
         self.furthest = max(self.furthest, self.true)
+        self.furthest_ticks = max(self.furthest_ticks, self.pos)
 
     def _draft(
         self, child: dict[str, etree._Element], onset: Fraction, length: Fraction, value: Value | None,
@@ -290,6 +294,14 @@ class PartReader:
         self.bar_drafts.append(draft)
         self.last = draft
         return draft
+
+    def _mended(self, length: Fraction, value: Value, chord: bool = False) -> Value:
+        """The value that fits a note's length where the written one doesn't: the length counts."""
+        if not chord:
+            self.movement.leave_out(
+                "A note is written with another value than its length in the file; the length counts."
+            )
+        return fitting(length, value.tuplet) or fitting(length) or value
 
     def _unfitting(self, length: Fraction) -> Value:
         self.movement.leave_out(f"A note or rest of {length} quarter notes can't be written with one sign.")
@@ -639,6 +651,8 @@ class PartReader:
     def _end_bar(self, written: WrittenBar) -> None:
         movement = self.movement
         full = self.meter.length
+        if self.exact and self.furthest != full == self.furthest_ticks:
+            self._back_to_ticks()
         length = self.furthest or full
         drafts = self.bar_drafts
         if len(drafts) == 1 and drafts[0].whole_bar and not drafts[0].members and length > full:
@@ -680,6 +694,20 @@ class PartReader:
                 self.meter = value
             self.next_shown = (self.next_shown[0] or (what == "key" and printed),
                                self.next_shown[1] or (what == "meter" and printed))  # fmt: skip
+
+    def _back_to_ticks(self) -> None:
+        """Undo the exact reading of a bar that adds up in ticks but not in written values."""
+        ticks_at = {true: pos for pos, true in self.exact.items()}
+        for draft in self.bar_drafts:
+            draft.onset = ticks_at.get(draft.onset, draft.onset)
+        for draft, length in self.ticked:
+            draft.duration = length
+            draft.value = self._mended(length, draft.value)
+        for p in self.pending:
+            p.pos = ticks_at.get(p.pos, p.pos)
+        self.tempos = [replace(t, onset=ticks_at.get(t.onset, t.onset)) for t in self.tempos]
+        self.clefs = [Clef(c.name, ticks_at.get(c.onset, c.onset)) for c in self.clefs]
+        self.furthest = self.furthest_ticks
 
     def _attach(self, drafts: list[Draft]) -> None:
         """Give what stands above and below the staff to the events it stands at."""
@@ -751,9 +779,3 @@ class Restarts:
         if first or again or not written.implicit:
             self.last = number
         return first or again
-
-
-def number_of(text: str | None) -> Fraction | None:
-    """A plain decimal number, or None: no exponents, at most 9 digits."""
-    text = (text or "").strip()
-    return Fraction(text) if re.fullmatch(r"[+-]?\d{1,9}(\.\d{1,9})?", text) and text.isascii() else None

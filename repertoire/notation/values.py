@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from functools import lru_cache
 
@@ -21,3 +22,17 @@ def nearest_below(length: Fraction) -> Value:
     """The longest value that isn't longer than a length."""
     found = [q for q in _PLAIN if q <= length]
     return _PLAIN[max(found)] if found else Value("256th")
+
+
+@lru_cache(4096)
+def number_of(text: str | None) -> Fraction | None:
+    """A plain decimal number, or None: no exponents, at most nine digits on either side."""
+    text = (text or "").strip()
+    return Fraction(text) if re.fullmatch(r"[+-]?[0-9]{1,9}(\.[0-9]{1,9})?", text) else None
+
+
+@lru_cache(4096)
+def ticks(text: str | None, divisions: Fraction) -> Fraction | None:
+    """A length given in divisions of a quarter note, in quarter notes; None when it's no length."""
+    number = number_of(text)
+    return None if number is None or number < 0 else number / divisions

@@ -34,7 +34,12 @@ _PLAIN_JUMP = re.compile(
 )
 _HEADING = re.compile(r"^\s*(?:(?:[IVX]{1,5}|\d{1,2})\s*(?:\.|:|$)|(?:no|nr)\.?\s*\d{1,2}\b)\s*(.*)$", re.S | re.I)
 _NAMES = (
-    ("", re.compile(r"viol(a|e|as)\s+(da|d['’])\s*\w+|violonc|violino piccolo|viole\s+de\s+gambe|gamba", re.I)),
+    (
+        "",
+        re.compile(
+            r"viol(a|e|as)\s+(da|d['’])\s*\w+|violonc|\bcell|bass(?!oon)|violino piccolo|viole\s+de\s+gambe|gamba", re.I
+        ),
+    ),
     ("viola", re.compile(r"\b(viol(a|as|e|en)|bratschen?|vla\.?|altviool)(?![a-z])|^\s*va\.?\s*\d*\s*$", re.I)),
     (
         "violin",
