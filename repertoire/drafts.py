@@ -75,7 +75,7 @@ class Desk:
 
     @property
     def changed(self) -> bool:
-        return self.marks != self.start.marks
+        return set(self.marks) != set(self.start.marks)
 
 
 def instrument_of(passage: Passage) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import select_template
 from django.urls import reverse
@@ -41,6 +41,14 @@ def look_for(request: HttpRequest, passage: Passage, **more: Any) -> Look:
     return screen_look(request, **{**wanted, **more})
 
 
+def _notated(request: HttpRequest, passage_id: int) -> Passage:
+    """The passage if it has notes to mark, 404 otherwise."""
+    passage = get_passage(request, passage_id)
+    if not passage.has_notation:
+        raise Http404
+    return passage
+
+
 @require_GET
 def mark(request: HttpRequest, passage_id: int) -> HttpResponse:
     """The passage with notes to pick and marks to set."""
@@ -55,7 +63,7 @@ def mark(request: HttpRequest, passage_id: int) -> HttpResponse:
 @require_POST
 def mark_change(request: HttpRequest, passage_id: int) -> HttpResponse:
     """One change: a mark written or rubbed out, undo or redo."""
-    passage = get_passage(request, passage_id)
+    passage = _notated(request, passage_id)
     try:
         desk = _changed(request, passage)
     except ChangedElsewhere:
@@ -165,7 +173,7 @@ def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
 @require_http_methods(["GET", "POST"])
 def mark_keep(request: HttpRequest, passage_id: int) -> HttpResponse:
     """Keep the draft as a new version: its name, where it comes from, and why."""
-    passage = get_passage(request, passage_id)
+    passage = _notated(request, passage_id)
     teacher = teacher_of(request)
     desk = drafts.desk(passage, teacher)
     if desk.draft is None or not desk.changed:
@@ -211,7 +219,7 @@ def _keep_initial(desk: Desk) -> dict[str, str]:
 @require_http_methods(["GET", "POST"])
 def mark_discard(request: HttpRequest, passage_id: int) -> HttpResponse:
     """Ask, then throw the draft away; go on from another start when one was asked for."""
-    passage = get_passage(request, passage_id)
+    passage = _notated(request, passage_id)
     teacher = teacher_of(request)
     asked = (request.POST if request.method == "POST" else request.GET).get("from", "")
     desk = drafts.desk(passage, teacher, asked)
