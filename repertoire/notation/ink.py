@@ -153,7 +153,9 @@ def _outline(element: Any, tag: str, move: tuple[float, float]) -> Shape:
     if tag == "rect":
         x, y = float(element.get("x")) + dx, float(element.get("y")) + dy
         w, h = float(element.get("width")), float(element.get("height"))
-        return Shape("path", f"M{x:g} {y:g}h{w:g}v{h:g}h{-w:g}z", boxes=[(x, y, x + w, y + h)])
+        hollow = element.get("fill-opacity") == "0"  # the frame of a rehearsal letter
+        body = f"M{x:g} {y:g}h{w:g}v{h:g}h{-w:g}z"
+        return Shape("path", body, width=width if hollow else 0, filled=not hollow, boxes=[(x, y, x + w, y + h)])
     if tag == "ellipse":
         x, y = float(element.get("cx")) + dx, float(element.get("cy")) + dy
         r = float(element.get("rx"))
