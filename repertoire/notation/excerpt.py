@@ -349,6 +349,9 @@ def _mended(written: bytes, line: Line) -> bytes:
     root = etree.fromstring(written)
     for part in root.iter("score-part", "part"):
         part.set("id", "P1")
+    for direction in root.iter("direction"):
+        if direction.get("placement") is None:  # tempo words stand above the staff
+            direction.set("placement", "above")
     for measure, written_bar in zip(root.iter("measure"), line.bars, strict=True):
         measure.set("number", written_bar.number)
         measure.set("implicit", "yes" if written_bar.missing else "no")
