@@ -48,8 +48,8 @@ class Costs:
     cross_skip_one: float = 0.62
     cross_skip_two: float = 1.17
     cross_sung: float = 0.5
-    cross_semitone: float = 0.37  # a half step split between two strings
-    cross_tone: float = 0.34
+    cross_semitone: float = 0.35  # a half step split between two strings
+    cross_tone: float = 0.3
     cross_in_slur: float = 0.05
 
     # the frame of the hand
@@ -65,7 +65,7 @@ class Costs:
     new_finger_same_note: float = 0.16
 
     # places
-    positions: tuple[float, ...] = (0.19, 0.0, 0.10, 0.0, 0.09, 0.10, 0.22, 0.27, 0.29)
+    positions: tuple[float, ...] = (0.19, 0.0, 0.10, 0.03, 0.10, 0.11, 0.22, 0.27, 0.29)
     far_position: float = 0.05  # each position above the eighth
     open_short: float = -0.28  # shorter than an eighth
     open_long: float = 0.30  # a quarter or more

@@ -1,0 +1,280 @@
+"""Completing a fingering: marks are kept, notes sound their pitch, the hand is one a player has."""
+
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from repertoire.technique.fingering import FingeringError, complete, complete_moments
+from repertoire.technique.fingering_costs import PRESETS, Limits
+from repertoire.technique.marks import Kind, Mark
+from repertoire.technique.moments import moments_of, moments_of_notes
+from repertoire.technique.pitch import Pitch
+from repertoire.technique.strings import open_string
+from tests.technique.lines import line
+
+# Passages with the fingering a teacher would write [C: common practice, no source]. Strings and
+# fingers as "III1"; a note with several usual ways lists them with a slash.
+PASSAGES = {
+    "G major from the open string, violin, first position": (
+        "violin",
+        "G3 e A3 e B3 e C4 e D4 e E4 e F#4 e G4 e",
+        "IV0 IV1 IV2 IV3 III0 III1 III2 III3",
+    ),
+    "C major from the open string, viola, first position": (
+        "viola",
+        "C3 e D3 e E3 e F3 e G3 e A3 e B3 e C4 e",
+        "IV0 IV1 IV2 IV3 III0 III1 III2 III3",
+    ),
+    "sixteenths around C on the A string, violin": (
+        "violin",
+        "A4 s C5 s B4 s C5 s A4 s C5 s B4 s D5 s A4 s C5 s B4 s C5 s A4 s C5 s B4 s D5 s",
+        "II0 II2 II1 II2 II0 II2 II1 II3 II0 II2 II1 II2 II0 II2 II1 II3",
+    ),
+    "sung fifth-finger-free line in third position": (
+        "violin",
+        "D5 q. E5 e F#5 q E5 q G5 q. F#5 e E5 q D5 q",
+        "II1 II2 II3 II2 II4 II3 II2 II1",
+    ),
+    "high sixteenths lie in third position": (
+        "violin",
+        "A5 s B5 s C6 s D6 s C6 s B5 s A5 s B5 s D6 s C6 s B5 s C6 s A5 s B5 s C6 s D6 s",
+        "I1 I2 I3 I4 I3 I2 I1 I2 I4 I3 I2 I3 I1 I2 I3 I4",
+    ),
+    "quick B flat major, low second finger, viola": (
+        "viola",
+        "Bb3 s C4 s D4 s Eb4 s F4 s Eb4 s D4 s C4 s",
+        "III2 III3 II0/III4 II1 II2 II1 II0/III4 III3",
+    ),
+    "broken thirds in first position": (
+        "violin",
+        "G4 s B4 s A4 s C5 s B4 s D5 s C5 s A4 s B4 s G4 s A4 s F#4 s G4 q",
+        "III3 II1 II0 II2 II1 II3 II2 II0 II1 III3 II0 III2 III3",
+    ),
+    "thirds as double stops": ("violin", "G4+B4 q A4+C5 q G4+B4 h", "III3+II1 III4+II2 III3+II1"),
+    "sixths as double stops": ("violin", "F#4+D5 q G4+E5 q F#4+D5 h", "III2+II3 III3+II4/III3+I0 III2+II3"),
+    "four-note chord": ("violin", "G3+D4+B4+G5 w", "IV0+III0+II1+I2"),
+}
+
+
+@pytest.mark.parametrize("name", PASSAGES)
+def test_a_fingering_any_teacher_would_write(name):
+    instrument, text, expected = PASSAGES[name]
+    fingering = complete(line("4/4", "treble", _bars(text), instrument=instrument), (), instrument)
+    found = ["+".join(f"{p.string_name}{p.finger}" for p in group) for group in fingering.groups]
+    usual = expected.split()
+    misses = [(f, u) for f, u in zip(found, usual, strict=True) if f not in u.split("/")]
+    assert len(misses) <= len(usual) // 8, misses
+
+
+def _bars(text: str) -> str:
+    """Bar lines after every four quarter notes."""
+    values = {"w": 4, "h": 2, "q": 1, "q.": Fraction(3, 2), "e": Fraction(1, 2), "s": Fraction(1, 4)}
+    words = text.split()
+    out, filled = [], Fraction(0)
+    for name, value in zip(words[::2], words[1::2], strict=True):
+        out += [name, value]
+        filled += values[value]
+        if filled >= 4:
+            out.append("|")
+            filled -= 4
+    return " ".join(out).removesuffix(" |")
+
+
+def numbers(fingering):
+    return [(p.string, p.finger) for p in fingering.placements]
+
+
+def test_marks_are_kept_and_told_apart_from_what_is_implied():
+    passage = line("4/4", "treble", "D5 q E5 q F#5 q G5 q", key=1, instrument="violin")
+    marks = (Mark(Kind.FINGER, "b1n1", "1"), Mark(Kind.STRING, "b1n3", "II"))
+    fingering = complete(passage, marks, "violin")
+    assert fingering.by_address["b1n1"].finger == 1
+    assert fingering.by_address["b1n3"].string == 2
+    assert [p.marked for p in fingering.placements] == [True, False, True, False]
+
+
+def test_a_few_written_fingers_move_the_whole_hand():
+    passage = line("4/4", "treble", "A4 q B4 q C5 q D5 q", instrument="violin")
+    fingering = complete(passage, (Mark(Kind.FINGER, "b1n1", "1"), Mark(Kind.FINGER, "b1n4", "4")), "violin")
+    assert numbers(fingering) == [(3, 1), (3, 2), (3, 3), (3, 4)]
+    assert {p.position for p in fingering.placements} == {4}
+
+
+def test_a_string_over_a_passage_holds_for_every_note():
+    passage = line("4/4", "treble", "A4 q B4 q C5 q D5 q", instrument="violin")
+    fingering = complete(passage, (Mark(Kind.STRING, "b1n1", "IV", "b1n4"),), "violin")
+    assert {p.string for p in fingering.placements} == {4}
+
+
+def test_a_substitution_changes_position_on_its_note():
+    passage = line("4/4", "alto", "E4 h D4 h")
+    fingering = complete(passage, (Mark(Kind.FINGER, "b1n1", "3-1"), Mark(Kind.STRING, "b1n1", "III")))
+    first = fingering.by_address["b1n1"]
+    assert (first.finger, first.position) == (3, 3)  # E4 on the G string: k = 5
+    assert (first.leaves, first.leaves_position) == (1, 5)
+    assert len(fingering.placements) == 2
+
+
+def test_tied_notes_share_their_place():
+    fingering = complete(line("4/4", "alto", "E4 w~ | E4 h F4 h"))
+    assert fingering.by_address["b2n1"] == fingering.by_address["b1n1"]
+    assert len(fingering.placements) == 2
+
+
+@pytest.mark.parametrize(
+    "text, mark, reason, nearest",
+    [
+        ("E4 w", (Kind.FINGER, "0"), "Bar 1, beat 1: E4 isn’t an open string.", "on II"),
+        ("E4 w", (Kind.STRING, "I"), "E4 lies below string I.", "II"),
+        ("Eb4 w", (Kind.FINGER, "4"), "", ""),
+        ("C3 w", (Kind.FINGER, "1"), "C3", "open IV"),
+        ("D3 w", (Kind.FINGER, "4"), "Finger 4 can’t take D3: it would lie behind the nut.", "finger 1 on IV"),
+    ],
+)
+def test_an_impossible_mark_is_named_with_the_nearest_possible(text, mark, reason, nearest):
+    fingering = complete(line("4/4", "alto", text), (Mark(mark[0], "b1n1", mark[1]),))
+    if not reason:
+        assert fingering.findings == ()
+        return
+    (finding,) = fingering.findings
+    assert reason in finding.message
+    assert nearest in finding.nearest
+    assert len(fingering.placements) == 1
+
+
+def test_two_notes_on_the_lowest_string_are_impossible():  # [A] C3 with E3 on the viola
+    (finding,) = complete(line("4/4", "alto", "C3+E3 w")).findings
+    assert "C3 and E3 both lie on string IV only." in finding.message
+
+
+def test_a_note_below_the_instrument_is_left_out_and_named():
+    fingering = complete(line("4/4", "treble", "E3 h A3 h"), (), "violin")
+    assert [p.address for p in fingering.placements] == ["b1n2"]
+    assert fingering.findings[0].message == "Bar 1, beat 1: E3 lies below the violin’s lowest string."
+
+
+def test_an_unknown_character_is_refused():
+    with pytest.raises(FingeringError, match="balanced"):
+        complete(line("4/4", "alto", "C4 w"), preset="wild")
+
+
+def test_an_empty_line():
+    assert complete(line("4/4", "alto", "r w")).placements == ()
+
+
+def test_limits_of_a_player():
+    passage = line("4/4", "treble", "D5 q E5 q F#5 q G5 q | A5 q B5 q C6 q B5 q", instrument="violin")
+    beginner = complete(passage, (), "violin", limits=Limits(highest=1, avoid_fourth=True, open_strings="wanted"))
+    assert max(p.position for p in beginner.placements[:6]) == 1
+    assert beginner.by_address["b1n2"].finger == 0
+    no_open = complete(passage, (), "violin", limits=Limits(open_strings="avoided"))
+    assert all(p.finger for p in no_open.placements)
+    known = complete(passage, (), "violin", limits=Limits(positions=frozenset((1, 3))))
+    assert {p.position for p in known.placements} <= {1, 3}
+
+
+def test_a_wish_for_vibrato_keeps_off_the_open_string():
+    passage = line("4/4", "treble", "B4 e A4 e B4 e C5 e B4 e A4 e B4 q", instrument="violin")
+    assert any(p.finger == 0 for p in complete(passage, (), "violin").placements)
+    wished = complete(passage, (Mark(Kind.VIBRATO, "b1n1", "vibrato", "b1n7"),), "violin")
+    assert all(p.finger for p in wished.placements)
+
+
+def test_a_trill_leaves_the_next_finger_free():
+    passage = line("4/4", "treble", "G4 e F#4 e G4 e A4 e B4 e A4 e E5 q", instrument="violin")
+    trilled = complete(passage, (Mark(Kind.ORNAMENT, "b1n7", "trill"),), "violin")
+    assert trilled.by_address["b1n7"].finger in (1, 2, 3)
+
+
+def test_voices_that_begin_together_are_one_double_stop():
+    fingering = complete(line("4/4", "treble", "B4 w & G4 w", instrument="violin"), (), "violin")
+    (group,) = fingering.groups
+    assert {p.string for p in group} == {2, 3}
+
+
+NOTES = st.lists(st.tuples(st.integers(55, 96), st.sampled_from([0.25, 0.5, 1.0, 2.0])), min_size=1, max_size=24)
+
+
+def moments(notes):
+    onsets, now = [], 0.0
+    for _, length in notes:
+        onsets.append(now)
+        now += length
+    return moments_of_notes([n for n, _ in notes], onsets, [d for _, d in notes])
+
+
+@settings(max_examples=40, deadline=None)
+@given(NOTES, st.sampled_from(sorted(PRESETS)))
+def test_every_note_sounds_its_pitch_on_its_string(notes, preset):
+    fingering = complete_moments(moments(notes), "violin", preset=preset)
+    assert len(fingering.placements) == len(notes)
+    for placement, (midi, _) in zip(fingering.placements, notes, strict=True):
+        assert open_string("violin", placement.string).midi + placement.semitones == midi
+        assert (placement.finger == 0) == (placement.semitones == 0)
+        assert 0 <= placement.weight <= 1
+        reach = {"": 0, "forward": 1, "back": -1}[placement.extension]
+        if placement.finger:
+            assert placement.position == placement.letters - placement.finger + 1 - reach
+
+
+@settings(max_examples=40, deadline=None)
+@given(NOTES, st.data())
+def test_what_is_marked_is_honoured(notes, data):
+    free = complete_moments(moments(notes), "violin", preset="on one string")
+    row = data.draw(st.integers(0, len(notes) - 1))
+    given_place = free.placements[row]
+    strings = [None] * len(notes)
+    fingers = [None] * len(notes)
+    strings[row], fingers[row] = given_place.string, given_place.finger
+    onsets, now = [], 0.0
+    for _, length in notes:
+        onsets.append(now)
+        now += length
+    marked = moments_of_notes([n for n, _ in notes], onsets, [d for _, d in notes], strings, fingers)
+    found = complete_moments(marked, "violin").placements[row]
+    assert (found.string, found.finger, found.marked) == (given_place.string, given_place.finger, True)
+
+
+# D, E, G, A and B have no black key beside them, nor a fifth lower: both instruments read them alike
+PENTATONIC = [m for m in range(55, 96) if m % 12 in (2, 4, 7, 9, 11)]
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from(PENTATONIC), st.sampled_from([0.25, 0.5, 1.0])), min_size=1, max_size=24))
+def test_a_fifth_lower_on_the_viola_has_the_same_hand(notes):
+    written = moments(notes)
+    lower = tuple(replace(m, pitches=tuple(p.moved(steps=-4, semitones=-7) for p in m.pitches)) for m in written)
+    violin, viola = complete_moments(written, "violin"), complete_moments(lower, "viola")
+    assert numbers(violin) == numbers(viola)
+    assert [p.position for p in violin.placements] == [p.position for p in viola.placements]
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(55, 84), st.integers(1, 16))
+def test_fingers_of_a_double_stop_keep_their_order(low, interval):
+    fingering = complete_moments(moments_of_notes([low, low + interval], [0, 0], [1, 1]), "violin")
+    for group in fingering.groups:
+        stopped = sorted((p for p in group if p.finger), key=lambda p: p.finger)
+        for first, second in pairwise(stopped):
+            if first.finger == second.finger:
+                assert abs(first.semitones - second.semitones) <= 1
+            else:
+                assert second.semitones >= first.semitones - 1
+        assert len({p.string for p in group}) == len(group)
+
+
+def test_grace_notes_and_rests_are_met_in_order():
+    passage = line("4/4", "alto", "B4 g C5 q r q D5 h")
+    assert [m.addresses[0] for m in moments_of(passage)] == ["b1n1", "b1n2", "b1n4"]
+    assert [m.rest for m in moments_of(passage)][1:] == [0.0, 1.0]
+
+
+def test_pitches_out_of_a_bare_list_are_named_in_their_key():
+    found = moments_of_notes([62, 64, 66, 67, 69, 71, 73, 74], range(8), [1] * 8)
+    assert [m.pitches[0].name for m in found] == ["D4", "E4", "F#4", "G4", "A4", "B4", "C#5", "D5"]
+    flats = moments_of_notes([58, 60, 62, 63, 65, 67, 69, 70], range(8), [1] * 8)
+    assert [m.pitches[0] for m in flats][3] == Pitch.parse("Eb4")
