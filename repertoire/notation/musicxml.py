@@ -20,7 +20,8 @@ from repertoire.technique.pitch import LETTERS, Pitch
 from . import wording
 from .drafts import DraftMovement, LeftOut, finish, left_out
 from .opening import PACKED_LIMIT, FileError, Head, PartHead, WrittenBar, read_bars
-from .reading import CLEFS, DEFAULT_LINE, PartReader, Restarts
+from .reading import PartReader, Restarts
+from .signatures import CLEFS, DEFAULT_LINE
 from .values import number_of
 
 __all__ = [

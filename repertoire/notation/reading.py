@@ -9,67 +9,31 @@ start again.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Any, Literal
 
 from lxml import etree
 
-from repertoire.technique.line import TYPES, Bar, Clef, ClefName, Meter, TempoMark, Value
+from repertoire.technique.line import TYPES, Bar, Value
 from repertoire.technique.marks import Kind
 from repertoire.technique.pitch import LETTERS, Pitch
 
-from . import wording
+from .above import Above, Barlines
 from .drafts import ZERO, Draft, DraftBar, DraftMovement, Member
 from .opening import FileError, WrittenBar
-from .printed import Printed, Words, dynamics, tempo
+from .printed import Printed
+from .signatures import Signatures
 from .values import fitting, nearest_below, number_of, ticks
 
 NOTE_LIMIT = 400_000
-CLEFS: dict[tuple[str, str, str], ClefName] = {
-    ("G", "2", "0"): "treble", ("G", "2", "-1"): "treble8vb", ("G", "2", "1"): "treble8va",
-    ("C", "1", "0"): "soprano", ("C", "2", "0"): "mezzo", ("C", "3", "0"): "alto", ("C", "4", "0"): "tenor",
-    ("F", "4", "0"): "bass",
-}  # fmt: skip
-DEFAULT_LINE = {"G": "2", "C": "3", "F": "4"}
-_NEAREST: dict[str, ClefName] = {"G": "treble", "C": "alto", "F": "bass"}
 _TYPE_NAMES = {"long": "longa"}
 # Elements of a bar that say nothing a player reads: layout, sound, other programs' remarks.
 _SILENT = frozenset({"print", "sound", "bookmark", "link", "listening"})
 _SILENT_NOTE = frozenset({"instrument", "play", "listen", "footnote", "level", "notehead", "dot"})
-_SILENT_ATTRIBUTES = frozenset({"divisions", "staves", "part-symbol", "instruments", "footnote", "level", "directive"})
-_SILENT_DIRECTION = frozenset({"offset", "staff", "voice", "sound", "listening", "footnote", "level"})
-_ABOVE_NAMES = {
-    "dashes": "The dashes after words.",
-    "bracket": "A bracket above or below the staff.",
-    "pedal": "A pedal sign.",
-    "damp": "A damping sign.", "damp-all": "A damping sign.",
-    "principal-voice": "A sign for the principal voice.",
-    "percussion": "A percussion sign.",
-    "image": "A picture set into the music.",
-    "eyeglasses": "An eyeglasses sign.",
-    "scordatura": "A retuning of the strings (scordatura).",
-    "string-mute": "A mute sign.",
-    "accordion-registration": "An accordion sign.", "harp-pedals": "A harp pedal diagram.",
-    "staff-divide": "A sign that divides the staff.",
-}  # fmt: skip
 _REST_NAMES = {
     "harmony": "A chord symbol.",
     "figured-bass": "Figured bass.",
     "grouping": "A grouping for analysis.",
 }
-
-
-@dataclass(slots=True)
-class _Pending:
-    """Something above or below the staff, to be attached when the bar is read."""
-
-    what: Literal["dynamic", "words", "start", "stop", "bow"]
-    pos: Fraction
-    voice: int | None
-    value: Any
-    kind: Kind = Kind.TEXT
-    number: str = "1"
 
 
 class PartReader:
@@ -80,15 +44,10 @@ class PartReader:
         self.lower = lower  # of several staves, not the first
         self.movements: list[DraftMovement] = []
         self.restarts = Restarts()
-        self.divisions = Fraction(1)
-        self.key, self.mode, self.meter = 0, "", Meter()
-        self.clef: ClefName = "treble"
-        self.ending: tuple[int, ...] = ()
+        self.signs = Signatures(staff)
         self.note_count = 0
         self.pitched = self.unpitched = 0
-        self.transposed = ""
         self.voices: dict[str, int] = {}
-        self.next_shown = (False, False)
 
     def read(self, written: WrittenBar) -> None:
         """Read the next bar. Raises FileError with its number."""
@@ -96,8 +55,9 @@ class PartReader:
             self._close_movement()
             self.movements.append(DraftMovement())
             self.printed = Printed(self.movements[-1])
-            self.ending = ()
-            self.next_shown = (True, True)
+            self.barlines = Barlines(self.movements[-1])
+            self.above = Above(self.staff, self.movements[-1], self.printed, self.barlines, self.voices)
+            self.signs.begin_movement()
         self.movement = self.movements[-1]
         self.number = written.number or str(len(self.movement.bars) + 1)
         self.index = len(self.movement.bars) + 1
@@ -109,14 +69,7 @@ class PartReader:
         self.last: Draft | None = None
         self.last_onset = ZERO
         self.graces = 0
-        self.pending: list[_Pending] = []
-        self.clefs = [Clef(self.clef)]
-        self.late: dict[str, Any] = {}
-        self.fields: dict[str, Any] = {}
-        self.tempos: list[TempoMark] = []
-        self.key_shown, self.meter_shown = self.next_shown
-        self.next_shown = (False, False)
-        self.hidden = False
+        self.signs.begin_bar()
         for element in written.element:
             self._element(element)
         self._end_bar(written)
@@ -146,11 +99,16 @@ class PartReader:
             self._move(self.pos + self._length(element, "a step forward"))
             self.last = None
         elif tag == "attributes":
-            self._attributes(element)
+            try:
+                self.signs.read(element, self.true, bool(self.bar_drafts), self.movement)
+            except FileError:
+                raise
+            except ValueError as error:
+                raise self.wrong(str(error), element) from None
         elif tag == "direction":
-            self._direction(element)
+            self.above.read(element, self.true, self.signs.divisions)
         elif tag == "barline":
-            self._barline(element)
+            self.barlines.read(element)
         elif tag in _SILENT or not isinstance(tag, str):
             pass
         elif tag in _REST_NAMES:
@@ -169,7 +127,7 @@ class PartReader:
 
     def _length(self, element: etree._Element, what: str) -> Fraction:
         text = element.findtext("duration")
-        length = ticks(text, self.divisions)
+        length = ticks(text, self.signs.divisions)
         if length is None:
             shown = (text or "").strip()[:20]
             raise self.wrong(f"{what} has the length “{shown}”, which is no length. Export the file again.", element)
@@ -206,7 +164,7 @@ class PartReader:
         value = self._value(child, dots, length, note)
         true_length = length
         if grace is None and value is not None and "rest" not in child and value.quarters != length:
-            if abs(value.quarters - length) * self.divisions < 1:
+            if abs(value.quarters - length) * self.signs.divisions < 1:
                 true_length = value.quarters
             elif note.get("print-object") != "no":
                 value = self._mended(length, value, chord)
@@ -282,7 +240,7 @@ class PartReader:
             draft.grace_place = self.graces
         draft.cue = "cue" in child
         if "rest" in child:
-            full = length == self.meter.length and onset == 0
+            full = length == self.signs.meter.length and onset == 0
             draft.whole_bar = child["rest"].get("measure") == "yes" or (full and ("type" not in child or (
                 value is not None and value.type == "whole" and not dots)))  # fmt: skip
             if draft.whole_bar:
@@ -390,7 +348,6 @@ class PartReader:
             self.movement.leave_out("A hidden note, not printed on the page.")
         elif any(len(group) for group in notations):
             self.movement.leave_out("A sign on a hidden rest.")
-        self.hidden = True
         if not chord:
             self.last = None
 
@@ -398,259 +355,11 @@ class PartReader:
         names = {"lyric": "Words to sing.", "notehead-text": "Words inside a notehead."}
         self.movement.leave_out(names.get(tag, f"An unknown element <{tag[:40]}> of a note."))
 
-    # --- clef, key, time --------------------------------------------------------------
-
-    def _attributes(self, element: etree._Element) -> None:
-        for e in element:
-            tag = e.tag
-            if tag == "divisions":
-                number = number_of(e.text)
-                if not number or not 0 < number <= 10_000_000:
-                    raise self.wrong("the number of divisions of a quarter note can't be read.", e)
-                self.divisions = number
-            elif tag in ("clef", "key", "time", "transpose", "staff-details", "measure-style"):
-                if e.get("number", "1") == str(self.staff) or (e.get("number") is None and tag != "clef"):
-                    getattr(self, f"_{tag.replace('-', '_')}")(e)
-            elif isinstance(tag, str) and tag not in _SILENT_ATTRIBUTES:
-                self.movement.leave_out(f"An unknown element <{tag[:40]}>.")
-
-    def _clef(self, element: etree._Element) -> None:
-        sign = (element.findtext("sign") or "").strip()
-        line = (element.findtext("line") or DEFAULT_LINE.get(sign, "")).strip()
-        octave = (element.findtext("clef-octave-change") or "0").strip() or "0"
-        name = CLEFS.get((sign, line, octave))
-        if name is None:
-            if sign == "TAB":
-                raise FileError("This part is written in tablature, which has no notes to read. Choose another part.")
-            if sign == "percussion":
-                name = "percussion"
-            elif sign in _NEAREST:
-                name = _NEAREST[sign]
-                self.movement.leave_out(
-                    f"A {sign} clef on line {line[:5]} (octave {octave[:5]}); the {name} clef stands instead."
-                )
-            else:
-                name = "treble"
-                if sign != "none":
-                    self.movement.leave_out(f"A clef of an unknown kind ({sign[:20] or 'without a sign'}).")
-        self.clef = name
-        if self.true == 0:
-            self.clefs[0] = Clef(name)
-        else:
-            self.clefs = [c for c in self.clefs if c.onset != self.true] + [Clef(name, self.true)]
-
-    def _key(self, element: etree._Element) -> None:
-        fifths = number_of(element.findtext("fifths"))
-        if fifths is None or fifths.denominator != 1 or abs(fifths) > 7:
-            if fifths is None or abs(fifths) > 7:
-                self.movement.leave_out("A key signature of an unusual kind.")
-            fifths = ZERO
-        mode = (element.findtext("mode") or "").strip()[:20]
-        self._change("key", (int(fifths), "" if mode == "none" else mode), element)
-
-    def _time(self, element: etree._Element) -> None:
-        if element.find("senza-misura") is not None:
-            self.movement.leave_out("Music without a time signature: bars last as long as their notes.")
-            return
-        beats = [(e.text or "").replace(" ", "") for e in element.iterfind("beats")]
-        types = [(e.text or "").strip() for e in element.iterfind("beat-type")]
-        sums = all(re.fullmatch(r"\d{1,3}(\+\d{1,3})*", b) for b in beats)
-        if not beats or len(beats) != len(types) or not sums or any(t not in _BEAT_TYPES for t in types):
-            self.movement.leave_out("A time signature that can't be read; the one before stays in force.")
-            return
-        if element.find("interchangeable") is not None:
-            self.movement.leave_out("The second of two interchangeable time signatures.")
-        unit = max(int(t) for t in types)
-        terms = [str(int(n) * unit // int(t)) for b, t in zip(beats, types, strict=True) for n in b.split("+")]
-        if len(set(types)) > 1:
-            self.movement.leave_out(f"A time signature of several parts; it stands as {'+'.join(terms)}/{unit}.")
-        symbol = element.get("symbol", "")
-        meter = Meter("+".join(terms), unit, symbol if symbol in ("common", "cut") else "")
-        if meter.length == 0:
-            self.movement.leave_out("A time signature of 0; the one before stays in force.")
-            return
-        self._change("meter", meter, element)
-
-    def _change(self, what: str, value: Any, element: etree._Element) -> None:
-        """A key or time counts from this bar's start, or from the next when it stands later."""
-        printed = element.get("print-object") != "no"
-        if self.true > 0 and self.bar_drafts:
-            self.late[what] = (value, printed)
-            return
-        if what == "key":
-            self.key, self.mode = value
-            self.key_shown = printed
-        else:
-            self.meter, self.meter_shown = value, printed
-
-    def _transpose(self, element: etree._Element) -> None:
-        steps = (element.findtext("chromatic") or "0").strip()[:6]
-        octaves = (element.findtext("octave-change") or "0").strip()[:6]
-        if steps not in ("0", "") or octaves not in ("0", ""):
-            self.movement.leave_out(
-                f"The part is for a transposing instrument (sounds {steps} half steps and {octaves} octaves from "
-                "where it is written); notes are kept as written."
-            )
-
-    def _staff_details(self, element: etree._Element) -> None:
-        if element.find("staff-tuning") is not None:
-            self.movement.leave_out("A tuning of the strings (scordatura).")
-        lines = (element.findtext("staff-lines") or "5").strip()
-        if lines != "5":
-            self.movement.leave_out(f"A staff of {lines[:5]} lines.")
-
-    def _measure_style(self, element: etree._Element) -> None:
-        for e in element:
-            if e.tag in ("measure-repeat", "beat-repeat", "slash") and e.get("type") != "stop":
-                self.movement.leave_out(f"The sign “{e.tag.replace('-', ' ')}”: notes stand as the file gives them.")
-
-    # --- barlines ---------------------------------------------------------------------
-
-    def _barline(self, element: etree._Element) -> None:
-        place = element.get("location", "right")
-        for e in element:
-            tag = e.tag
-            if tag == "bar-style":
-                style = (e.text or "").strip()
-                if place == "right" and style != "regular":
-                    self.fields["barline"] = style[:20]
-                elif place == "middle":
-                    self.movement.leave_out("A dashed line inside the bar.")
-            elif tag == "repeat":
-                if e.get("direction") == "forward":
-                    self.fields["repeat_start"] = True
-                else:
-                    times = number_of(e.get("times", "2")) or Fraction(2)
-                    self.fields["repeat_end"] = min(max(int(times), 2), 20)
-            elif tag == "ending":
-                numbers = tuple(int(n) for n in re.findall(r"\d{1,2}", e.get("number", "")))
-                if e.get("type") == "start":
-                    self.ending = numbers
-                else:
-                    self.fields["ending"] = self.ending or numbers
-                    self.ending = ()
-            elif tag in ("segno", "coda"):
-                self._jump(tag)
-            elif tag == "fermata":
-                self.movement.leave_out("A fermata on a barline.")
-            elif isinstance(tag, str) and tag not in ("footnote", "level", "wavy-line"):
-                self.movement.leave_out(f"An unknown element <{tag[:40]}> of a barline.")
-
-    def _jump(self, name: str) -> None:
-        before = self.fields.get("jump")
-        if before and before != name:
-            self.movement.leave_out(f"A second jump sign in one bar ({name}).")
-        else:
-            self.fields["jump"] = name
-
-    # --- above and below the staff ------------------------------------------------------
-
-    def _direction(self, element: etree._Element) -> None:
-        staff = element.findtext("staff")
-        if (staff or "1").strip() != str(self.staff):
-            return
-        offset = number_of(element.findtext("offset")) or ZERO
-        pos = max(ZERO, self.true + offset / self.divisions)
-        voice_name = (element.findtext("voice") or "").strip()
-        voice = self.voices.get(voice_name)
-        place = element.get("placement", "")
-        sound = element.find("sound")
-        texts: list[str] = []
-        style = ""
-        metronome: etree._Element | None = None
-        for holder in element:
-            if holder.tag != "direction-type":
-                if isinstance(holder.tag, str) and holder.tag not in _SILENT_DIRECTION:
-                    self.movement.leave_out(f"An unknown element <{holder.tag[:40]}>.")
-                continue
-            for e in holder:
-                tag = e.tag
-                if tag == "words":
-                    texts.append((e.text or "").strip())
-                    if e.get("font-style") == "italic" and not style:
-                        style = "italic"
-                    if e.get("font-weight") == "bold" and not style:
-                        style = "bold"
-                elif tag == "metronome":
-                    metronome = e
-                elif tag == "dynamics":
-                    for value, words in dynamics(e):
-                        if value:
-                            self.pending.append(_Pending("dynamic", pos, voice, value))
-                        else:
-                            self.pending.append(_Pending("words", pos, voice, Words(words, place, "italic")))
-                elif tag in ("wedge", "octave-shift"):
-                    self._line_above(e, pos, voice)
-                elif tag == "rehearsal":
-                    self.fields["rehearsal"] = " ".join("".join(e.itertext()).split())[:20]
-                elif tag in ("segno", "coda"):
-                    self._jump(tag)
-                elif tag == "symbol":
-                    self.movement.leave_out(f"A sign set above or below the staff ({(e.text or '').strip()[:30]}).")
-                elif tag in _ABOVE_NAMES:
-                    if e.get("type", "start") == "start":
-                        self.movement.leave_out(_ABOVE_NAMES[tag])
-                elif isinstance(tag, str):
-                    name = (e.text or "").strip()[:30] if tag == "other-direction" else tag[:40]
-                    self.movement.leave_out(f"A direction of another kind ({name or tag}).")
-        self._words(texts, Words("", place if place in ("above", "below") else "", style), metronome, sound, pos, voice)
-
-    def _words(
-        self, texts: list[str], words: Words, metronome: etree._Element | None, sound: etree._Element | None,
-        pos: Fraction, voice: int | None,
-    ) -> None:  # fmt: skip
-        text, signs = wording.without_font_signs(" ".join(filter(None, texts)))
-        if signs:
-            for sign in signs:
-                self.pending.append(_Pending("bow", pos, voice, sign))
-        sounds = sound.attrib if sound is not None else {}
-        if metronome is not None:
-            mark, lost = tempo(metronome, pos, text)
-            if lost:
-                self.movement.leave_out(lost)
-            if mark.words or mark.unit:
-                self.tempos.append(mark)
-            return
-        jump, plain = wording.jump(text)
-        for name in ("dacapo", "dalsegno", "fine", "tocoda"):
-            if name in sounds:
-                jump = name
-        if jump:
-            self._jump(jump)
-            if plain:
-                return
-        if not text:
-            return
-        if wording.heading(text) and self.index == 1 and pos == 0:
-            self.movement.heading = self.movement.heading or text
-        elif ("tempo" in sounds or wording.is_tempo(text)) and not wording.plucking(text):
-            self.tempos.append(TempoMark(pos, text))
-        else:
-            self.pending.append(_Pending("words", pos, voice, Words(text, words.place, words.style)))
-
-    def _line_above(self, element: etree._Element, pos: Fraction, voice: int | None) -> None:
-        kind = element.get("type", "")
-        number = element.get("number", "1")
-        if element.tag == "wedge":
-            if kind in ("crescendo", "diminuendo"):
-                self.pending.append(_Pending("start", pos, voice, kind, Kind.HAIRPIN, number))
-            elif kind == "stop":
-                self.pending.append(_Pending("stop", pos, voice, None, Kind.HAIRPIN, number))
-            return
-        size = element.get("size", "8")
-        if size != "8":
-            if kind != "stop":
-                self.movement.leave_out(f"An octave sign of size {size[:4]}; notes stand where they sound.")
-        elif kind in ("up", "down"):
-            self.pending.append(_Pending("start", pos, voice, "8va" if kind == "down" else "8vb", Kind.OCTAVE, number))
-        elif kind == "stop":
-            self.pending.append(_Pending("stop", pos, voice, None, Kind.OCTAVE, number))
-
     # --- the end of a bar -----------------------------------------------------------------
 
     def _end_bar(self, written: WrittenBar) -> None:
         movement = self.movement
-        full = self.meter.length
+        full = self.signs.meter.length
         if self.exact and self.furthest != full == self.furthest_ticks:
             self._back_to_ticks()
         length = self.furthest or full
@@ -666,34 +375,19 @@ class PartReader:
         drafts.sort(key=lambda d: d.order)
         for place, draft in enumerate(drafts, 1):
             draft.address = f"b{self.index}n{place}"
-        self._attach(drafts)
+        tempos = self.above.end_bar(drafts)
         self.printed.end_bar()
-        clefs = [c for c in self.clefs if c.onset < length]
-        ending = self.fields.pop("ending", self.ending)
         bar = Bar(
             index=self.index,
             number="",
             onset=movement.bars[-1].bar.onset + movement.bars[-1].bar.length if movement.bars else ZERO,
             length=length,
-            meter=self.meter,
-            key=self.key,
-            mode=self.mode,
-            clefs=tuple(sorted(clefs, key=lambda c: c.onset)),
-            ending=ending,
-            tempos=tuple(self.tempos),
-            key_shown=self.key_shown,
-            meter_shown=self.meter_shown,
-            **self.fields,
+            tempos=tempos,
+            **self.signs.end_bar(length),
+            **self.barlines.end_bar(),
         )
         movement.drafts.extend(drafts)
         movement.bars.append(DraftBar(bar, written.number, written.implicit, full, written.place))
-        for what, (value, printed) in self.late.items():
-            if what == "key":
-                self.key, self.mode = value
-            else:
-                self.meter = value
-            self.next_shown = (self.next_shown[0] or (what == "key" and printed),
-                               self.next_shown[1] or (what == "meter" and printed))  # fmt: skip
 
     def _back_to_ticks(self) -> None:
         """Undo the exact reading of a bar that adds up in ticks but not in written values."""
@@ -703,60 +397,15 @@ class PartReader:
         for draft, length in self.ticked:
             draft.duration = length
             draft.value = self._mended(length, draft.value)
-        for p in self.pending:
-            p.pos = ticks_at.get(p.pos, p.pos)
-        self.tempos = [replace(t, onset=ticks_at.get(t.onset, t.onset)) for t in self.tempos]
-        self.clefs = [Clef(c.name, ticks_at.get(c.onset, c.onset)) for c in self.clefs]
+        self.above.move(ticks_at)
+        self.signs.move(ticks_at)
         self.furthest = self.furthest_ticks
-
-    def _attach(self, drafts: list[Draft]) -> None:
-        """Give what stands above and below the staff to the events it stands at."""
-        for p in sorted(self.pending, key=lambda p: (p.pos, p.what != "stop")):
-            if p.what == "stop":
-                self.printed.stop_above(p.kind, p.number, self._before(drafts, p), p.pos)
-                continue
-            at = self._at(drafts, p)
-            if p.what == "dynamic":
-                self.printed.dynamic(p.value, at, p.pos)
-            elif p.what == "words":
-                self.printed.words(p.value, at, p.pos)
-            elif p.what == "bow":
-                if not self.printed.bow_sign(p.value, at):
-                    self.movement.leave_out("A sign that only a music font can show.")
-            else:
-                self.printed.start_above(p.kind, p.number, p.value, at, p.pos)
-
-    def _at(self, drafts: list[Draft], p: _Pending) -> Draft:
-        """The event at a place: one that begins there, else one that sounds there, else the next, else the last."""
-        own = [d for d in drafts if d.voice == p.voice and not d.grace]
-        pool = own or [d for d in drafts if not d.grace] or drafts
-        here = [d for d in pool if d.onset == p.pos] or [d for d in drafts if d.onset == p.pos and not d.grace]
-        sounding = [d for d in pool if d.onset < p.pos < d.end]
-        later = [d for d in pool if d.onset > p.pos]
-        for found in (here, sounding, later):
-            if found:
-                return next((d for d in found if d.members), found[0])
-        return pool[-1]
-
-    def _before(self, drafts: list[Draft], p: _Pending) -> Draft:
-        """The last event that begins before a place, in this bar or the one before."""
-        open_ = self.printed.open.get((p.kind, p.number))
-        voice = p.voice or (open_[-1].draft.voice if open_ else None)
-        for pool in ([d for d in drafts if d.voice == voice], drafts):
-            found = [d for d in pool if d.onset < p.pos and not d.grace]
-            if found:
-                return found[-1]
-        earlier = self.movement.drafts
-        if p.pos == 0 and earlier:
-            return next((d for d in reversed(earlier[-40:]) if not d.grace and d.voice == voice), earlier[-1])
-        return drafts[0]
 
 
 _KNOWN_NOTE = frozenset({
     "grace", "chord", "cue", "pitch", "unpitched", "rest", "duration", "voice", "type", "accidental",
     "time-modification", "stem", "staff",
 })  # fmt: skip
-_BEAT_TYPES = frozenset({"1", "2", "4", "8", "16", "32", "64", "128"})
 
 
 class Restarts:
