@@ -139,8 +139,8 @@ def noted_in(lesson: Lesson) -> QuerySet[Observation]:
 
 
 def phrases_of(teacher: Teacher, count: int = 6) -> list[Phrase]:
-    """The wordings a teacher uses most, to be noted again with one tap."""
-    return list(Phrase.objects.filter(teacher=teacher).order_by("-used", "text")[:count])
+    """The wordings a teacher has used more than once, the most used first, to be noted again with one tap."""
+    return list(Phrase.objects.filter(teacher=teacher, used__gt=1).order_by("-used", "text")[:count])
 
 
 @dataclass(frozen=True, slots=True)
