@@ -24,6 +24,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("repertoire/passages/<int:passage_id>/first-bars.svg", passages.passage_thumb, name="passage_thumb"),
     path("repertoire/passages/<int:passage_id>/edit", passages.passage_edit, name="passage_edit"),
     path("repertoire/passages/<int:passage_id>/extend", passages.passage_extend, name="passage_extend"),
+    path("repertoire/passages/<int:passage_id>/elsewhere", passages.passage_elsewhere, name="passage_elsewhere"),
     path("repertoire/passages/<int:passage_id>/delete", passages.passage_delete, name="passage_delete"),
     path("", include("repertoire.marking_urls")),
 ]

@@ -15,10 +15,12 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from repertoire import excerpts, importing
 from repertoire.access import get_passage
 from repertoire.bounds import Bounds, write_bounds
+from repertoire.elsewhere import make_passage_there, places
 from repertoire.forms import PassageForm, PassageNameForm
 from repertoire.markings import make_marking, marks_of, printed_marking
 from repertoire.models import Marking, Passage
 from repertoire.notation.cutting import marks_in
+from repertoire.notation.signs import describe
 from repertoire.queries import markings_of, overlapping
 from repertoire.technique.marks import Marks
 from repertoire.views.movements import preview
@@ -175,6 +177,39 @@ def extend(passage: Passage, bounds: Bounds, *, title: str = "", purpose: str = 
                 source=f"from “{passage.title}”, {passage.bars}"[:200],
             )
     return made
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def passage_elsewhere(request: HttpRequest, passage_id: int) -> HttpResponse:
+    """Where the music of a passage comes again; one touch makes a passage there."""
+    passage = get_passage(request, passage_id)
+    if not passage.has_notation:
+        raise Http404
+    markings = list(markings_of(passage))
+    found = places(passage)
+    if request.method == "POST":
+        place = next((p for p in found if p.key == request.POST.get("place") and p.known is None), None)
+        if place is None:
+            messages.error(request, "There is nothing to make a passage of: it may have been made already.")
+            return redirect("passage_elsewhere", passage.pk)
+        wanted = request.POST.get("marking", "")
+        chosen = Marking.objects.filter(passage=passage, pk=int(wanted) if wanted.isdecimal() else 0).first()
+        made, left_out = make_passage_there(passage, place, chosen)
+        messages.success(request, f"“{made.title}” is made.")
+        for left in left_out[:12]:
+            messages.warning(
+                request, f"Not carried over: {describe(left.mark, excerpts.passage_line(passage))}: {left.reason}."
+            )
+        return redirect("passage", made.pk)
+    context = {
+        "section": "repertoire",
+        "passage": passage,
+        "movement": passage.movement,
+        "piece": passage.movement.revision.part.piece,
+        "places": found,
+        "markings": markings,
+    }
+    return render(request, "repertoire/passage_elsewhere.html", context)
 
 
 @require_POST

@@ -1,0 +1,89 @@
+"""The same music elsewhere in a movement, made a passage with its marking carried over."""
+
+from __future__ import annotations
+
+import pytest
+from django.urls import reverse
+
+from repertoire.bounds import read_bounds
+from repertoire.elsewhere import places
+from repertoire.importing import make_passage
+from repertoire.markings import make_marking, marks_of, printed_marking
+from repertoire.models import Marking, Movement, Part, Passage, Piece, Revision
+from repertoire.notation.storing import line_to_json
+from repertoire.technique.marks import Kind, Mark
+from tests.repertoire.policy import keeps_to_its_owner
+from tests.technique.lines import line
+
+# Bars 1 and 2 come again in 4 and 5 a fifth higher, and in 7 and 8 as they are.
+NOTES = line(
+    "4/4",
+    "alto",
+    "D4 q E4 q F#4 q G4 q | A4 h F#4 h | C4 w | A4 q B4 q C#5 q D5 q | E5 h C#5 h | C4 w "
+    "| D4 q E4 q F#4 q G4 q | A4 h F#4 h",
+)
+
+
+@pytest.fixture
+def passage(teacher):
+    part = Part.objects.create(piece=Piece.objects.create(teacher=teacher, title="Rounds"), name="Viola")
+    revision = Revision.objects.create(part=part, source="musicxml", sha256="e" * 64)
+    movement = Movement(revision=revision, bar_count=8)
+    movement.line = line_to_json(NOTES)
+    movement.save()
+    made = make_passage(movement, teacher, read_bounds("1–2", NOTES), title="Theme")
+    printed_marking(made, teacher)
+    return made
+
+
+@pytest.fixture
+def marking(passage, teacher):
+    marks = (Mark(Kind.BOW, "b1n1", "up"), Mark(Kind.FINGER, "b1n2", "1"), Mark(Kind.STRING, "b2n1", "III"))
+    return make_marking(passage, teacher, marks, name="On the G string", origin="own")
+
+
+def test_the_page_is_its_teachers(passage, client_of, teacher, colleague, stranger):
+    url = reverse("passage_elsewhere", args=[passage.pk])
+    keeps_to_its_owner(url, client_of, teacher, (colleague, stranger))
+    assert client_of(colleague).post(url, {"place": "b4n1"}).status_code == 404
+
+
+def test_places_are_found_with_their_interval(passage):
+    found = [(p.bars, p.found.likeness.value, p.interval) for p in places(passage)]
+    assert found == [("4–5", "transposed", "a fifth higher"), ("7–8", "exact", "")]
+
+
+def test_a_passage_is_made_there_with_the_marking(passage, marking, client_of, teacher):
+    url = reverse("passage_elsewhere", args=[passage.pk])
+    answer = client_of(teacher).post(url, {"place": "b7n1", "marking": marking.pk})
+    made = Passage.objects.exclude(pk=passage.pk).get()
+    assert answer["Location"] == reverse("passage", args=[made.pk])
+    assert (made.title, made.bars) == ("Theme, from 7", "7–8")
+    carried = Marking.objects.get(passage=made, origin="carried")
+    assert [(m.kind, m.at, m.value) for m in marks_of(carried)] == [
+        ("bow", "b7n1", "up"),
+        ("finger", "b7n2", "1"),
+        ("string", "b8n1", "III"),
+    ]
+    # It is offered once.
+    page = client_of(teacher).get(url).content.decode()
+    assert page.count("Make a passage there") == 1
+    client_of(teacher).post(url, {"place": "b7n1", "marking": marking.pk})
+    assert Passage.objects.count() == 2
+
+
+def test_a_fifth_higher_the_strings_move_and_what_has_no_place_is_named(passage, teacher, client_of):
+    marks = (Mark(Kind.FINGER, "b1n2", "1"), Mark(Kind.STRING, "b1n1", "I"), Mark(Kind.STRING, "b2n1", "III"))
+    marking = make_marking(passage, teacher, marks, name="Mixed", origin="own")
+    url = reverse("passage_elsewhere", args=[passage.pk])
+    page = client_of(teacher).post(url, {"place": "b4n1", "marking": marking.pk}, follow=True).content.decode()
+    carried = Marking.objects.get(origin="carried")
+    assert [(m.kind, m.at, m.value) for m in marks_of(carried)] == [("finger", "b4n2", "1"), ("string", "b5n1", "II")]
+    assert "Not carried over" in page
+    assert "no neighbouring string on that side" in page
+
+
+@pytest.mark.parametrize("place", ["", "b3n1", "x"])
+def test_a_place_that_is_none_makes_nothing(passage, marking, client_of, teacher, place):
+    client_of(teacher).post(reverse("passage_elsewhere", args=[passage.pk]), {"place": place, "marking": "x"})
+    assert Passage.objects.count() == 1
