@@ -17,6 +17,7 @@ from repertoire.technique.fingering_costs import NO_LIMITS, Limits
 from repertoire.technique.left_hand import Guide, Shift, shifts
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Mark
+from repertoire.technique.strings import open_strings
 
 _NOTHING: dict[str, Any] = dict.fromkeys(
     ("string", "finger", "position", "extension", "marked", "weight", "distance_mm"), None
@@ -96,6 +97,14 @@ def describe_alternative(alternative: Alternative, addresses: Sequence[str]) -> 
     }
 
 
+def instrument_of(line: Line) -> str:
+    """The line's instrument; when the part doesn't say, the one whose strings its lowest note needs."""
+    if line.instrument in ("violin", "viola"):
+        return line.instrument
+    lowest = min((pitch.midi for pitch in line.pitches), default=60)
+    return "viola" if lowest < open_strings("violin")[-1].midi else "violin"
+
+
 def analyse_left_hand(
     line: Line,
     marks: Iterable[Mark],
@@ -112,7 +121,7 @@ def analyse_left_hand(
     follow the order of `addresses`."""
     marks = tuple(marks)
     fingering = complete(line, marks, instrument, preset=preset, limits=limits, tempo=tempo, length=length)
-    addresses = [member for event in line.notes for member in event.members]
+    addresses = [member for event in line.notes if not event.cue for member in event.members]
     out: dict[str, Any] = {
         "addresses": addresses,
         "notes": {address: describe_note(fingering, address) for address in addresses},
