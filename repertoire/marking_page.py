@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from repertoire.notation.picture import Picture, System
-from repertoire.notation.signs import describe, speak
+from repertoire.notation.signs import Speaker, describe
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Mark, MarkError, Marks
 
@@ -64,7 +64,8 @@ class NotesToPick:
 
 def notes_to_pick(line: Line, marks: Marks, picture: Picture, printed: Marks) -> NotesToPick:
     """The places of a picture with their words, and the marks by bar."""
-    labels = {a: speak(line, marks, a) for system in picture.systems for a in _pickable(line, system)}
+    speaker = Speaker(line, marks)
+    labels = {a: speaker.speak(a) for system in picture.systems for a in _pickable(line, system)}
     systems = tuple(_system(line, system, labels) for system in picture.systems)
     options = tuple((a, labels[a]) for a in sorted(labels, key=lambda a: (line.order(a), a)))
     state = {"marks": [m.as_json() for m in marks], "order": [a for a, _ in options]}
