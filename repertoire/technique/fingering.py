@@ -101,8 +101,13 @@ class Fingering:
 
     @cached_property
     def by_address(self) -> dict[str, Placement]:
-        """Placements by the address of a note or chord member; tied notes have their first note's."""
+        """Placements by the address of a note or chord member. Tied notes have their first note's,
+        printed touched and sounding notes of a harmonic that of the stopped note."""
         found = {p.address: p for p in self.placements}
+        for moment in self.moments:
+            for address, stopped in moment.shown:
+                if stopped in found:
+                    found[address] = found[stopped]
         for moment in self.moments:
             for tied in moment.tied:
                 pitch = self.line.pitch(tied) if self.line else None

@@ -155,43 +155,36 @@ def alternatives_of(
     )
 
 
-def _count(number: int, word: str) -> str:
-    if number == 0:
-        return f"no {word}s"
-    return f"{number} {word}{'' if number == 1 else 's'}"
-
-
 def _trade_off(own: Facts, others: Sequence[Facts]) -> str:
     """What this fingering gains and what it asks for, against the others shown."""
     if not others:
         return "The only possibility of a distinct character within these limits."
     terms = (
-        ("shifts", "shift", own.shifts, [o.shifts for o in others]),
-        ("crossings", "string crossing", own.crossings, [o.crossings for o in others]),
-        ("open", "open string", own.open_strings, [o.open_strings for o in others]),
-        ("stretches", "stretch", own.stretches, [o.stretches for o in others]),
+        ("shift", "shifts", own.shifts, [o.shifts for o in others]),
+        ("string crossing", "string crossings", own.crossings, [o.crossings for o in others]),
+        ("open string", "open strings", own.open_strings, [o.open_strings for o in others]),
+        ("stretch", "stretches", own.stretches, [o.stretches for o in others]),
     )
     gains, asks = [], []
-    for _, word, value, rest in terms:
-        text = _count(value, word) if word != "stretch" else f"{value or 'no'} stretch{'' if value == 1 else 'es'}"
+    for one, many, value, rest in terms:
         if value < min(rest):
-            gains.append(text)
+            gains.append(f"fewest {many} ({value})" if value else f"no {many}")
         elif value > max(rest):
-            asks.append(text)
+            asks.append(f"{value} {one if value == 1 else many}")
     if own.highest_position < min(o.highest_position for o in others):
         gains.append(f"nothing above {position_label(own.highest_position)}")
     elif own.highest_position > max(o.highest_position for o in others):
-        asks.append(f"up to {position_label(own.highest_position)}")
+        asks.append(f"the hand up to {position_label(own.highest_position)}")
     if own.without_vibrato == 0 and min(o.without_vibrato for o in others) > 0:
         gains.append("every note can be vibrated")
     if len(own.strings) < min(len(o.strings) for o in others):
         gains.append(f"one colour on {' and '.join(own.strings)}")
     if gains and asks:
-        return f"{_sentence(gains)}, but {_join(asks)}."
+        return f"{_sentence(gains)}; asks for {_join(asks)}."
     if gains:
         return f"{_sentence(gains)}."
     if asks:
-        return f"It asks for {_join(asks)}."
+        return f"Asks for {_join(asks)}."
     return "Between the others in everything counted."
 
 

@@ -102,7 +102,9 @@ def stops_of(pitch: Pitch, wish: Wish, opens: Sequence[Pitch], highest: int = HI
         natural = wish.harmonic == "natural"
         if natural and semitones not in _NODES:
             continue
-        as_open = semitones == 0 or (wish.finger == 0 and (natural or semitones in (12, 24)))
+        as_open = (semitones == 0 and wish.harmonic != "artificial") or (
+            wish.finger == 0 and (natural or semitones in (12, 24))
+        )
         if as_open and wish.finger in (None, 0) and wish.extension is None:
             yield Stop(string, 0, letters, semitones)
         if semitones == 0 or wish.finger == 0:
@@ -111,6 +113,8 @@ def stops_of(pitch: Pitch, wish: Wish, opens: Sequence[Pitch], highest: int = HI
             for code in _CODES[wish.extension]:
                 if wish.finger not in (None, FINGER_OF[code]):
                     continue
+                if wish.harmonic == "artificial" and wish.finger is None and code != 1:
+                    continue  # the first finger stops, the fourth touches
                 stop = Stop(string, code, steps, semitones, respelled)
                 place = stop.position
                 least = 1 if code == FORWARD else 2 if code == BACK else 0

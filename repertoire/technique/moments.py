@@ -70,6 +70,7 @@ class Moment:
     second_half: bool = False  # the arriving finger of a substitution on the same note
     key: int = 0  # sharps of the key in force, flats negative
     tied: tuple[str, ...] = field(default=())  # addresses tied to this moment, in order
+    shown: tuple[tuple[str, str], ...] = field(default=())  # (address, played as): touched and sounding notes
 
 
 def wishes_of(line: Line, marks: Iterable[Mark]) -> dict[str, Wish]:
@@ -175,9 +176,8 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
     end = 0.0
     lengths = _sounding_lengths(line)
     for (time, _), events in heads.items():
-        found = sorted(
-            ((p, m) for e in events for p, m in zip(e.pitches, e.members, strict=True)), key=lambda pm: pm[0].midi
-        )
+        played, shown = _harmonics(events, wishes)
+        found = sorted(played, key=lambda pm: pm[0].midi)
         first = events[0]
         bar = bars[first.bar]
         beat = bar.beat(first.onset)
@@ -186,7 +186,10 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
         moment = Moment(
             addresses=tuple(m for _, m in found),
             pitches=tuple(p for p, _ in found),
-            wishes=tuple(wishes.get(m, FREE) for _, m in found),
+            wishes=tuple(
+                replace(wishes.get(m, FREE), harmonic="artificial") if m in shown.values() else wishes.get(m, FREE)
+                for _, m in found
+            ),
             time=start,
             length=length,
             felt=length * USUAL_TEMPO / tempos[first.bar],
@@ -201,10 +204,39 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
             soft=any(softs[e.address] for e in events),
             key=bar.key,
             tied=tuple(t for _, m in found for t in tied.get(m, ())),
+            shown=tuple(shown.items()),
         )
         out.extend(_halves(moment))
         end = max(end, start + (0.0 if first.grace else length))
     return tuple(out)
+
+
+_TOUCHED: Final = frozenset((3, 4, 5, 7))  # half steps above the stopped note of an artificial harmonic
+
+
+def _harmonics(events: Sequence[Event], wishes: Mapping[str, Wish]) -> tuple[list[tuple[Pitch, str]], dict[str, str]]:
+    """Notes the hand stops, and which printed notes only show what is touched or sounds.
+
+    An artificial harmonic may be printed as a stopped and a touched note, with the sounding
+    note above as well; only the stopped note needs a place. Maps shown to stopped addresses.
+    """
+    notes = [(p, m) for e in events for p, m in zip(e.pitches, e.members, strict=True)]
+    if not any(m in wishes and wishes[m].harmonic for _, m in notes):
+        return notes, {}
+    single = {
+        e.members[0] for e in events if len(e.pitches) == 1 and wishes.get(e.members[0], FREE).harmonic == "natural"
+    }
+    shown: dict[str, str] = {}
+    for event in events:
+        if len(event.pitches) != 2 or event.pitches[1].midi - event.pitches[0].midi not in _TOUCHED:
+            continue
+        low, high = event.members
+        if wishes.get(low, FREE).harmonic:
+            continue
+        if wishes.get(high, FREE).harmonic or single:
+            shown[high] = low
+            shown.update((address, low) for address in single)
+    return [(p, m) for p, m in notes if m not in shown], shown
 
 
 def _sounding_lengths(line: Line) -> dict[str, Fraction]:

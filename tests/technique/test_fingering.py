@@ -278,3 +278,25 @@ def test_pitches_out_of_a_bare_list_are_named_in_their_key():
     assert [m.pitches[0].name for m in found] == ["D4", "E4", "F#4", "G4", "A4", "B4", "C#5", "D5"]
     flats = moments_of_notes([58, 60, 62, 63, 65, 67, 69, 70], range(8), [1] * 8)
     assert [m.pitches[0] for m in flats][3] == Pitch.parse("Eb4")
+
+
+def test_an_artificial_harmonic_printed_in_full_needs_one_place():
+    # A flat stopped, D flat touched, the sound two octaves above written in a second voice
+    passage = line("4/4", "treble", "Ab4 w & Ab6 w", instrument="violin")
+    stopped, sounding = passage.events
+    chord = replace(stopped, pitches=(Pitch.parse("Ab4"), Pitch.parse("Db5")), tied_from=(), tied_to=())
+    printed = passage.with_events((chord, sounding))
+    fingering = complete(printed, (Mark(Kind.HARMONIC, sounding.address, "natural"),), "violin")
+    (placement,) = fingering.placements
+    assert (placement.pitch.name, placement.finger, placement.harmonic) == ("Ab4", 1, "artificial")
+    assert fingering.by_address[sounding.address] == placement
+    assert fingering.by_address[chord.members[1]] == placement
+    assert fingering.findings == ()
+
+
+def test_a_natural_harmonic_lies_on_a_place_where_one_speaks():
+    passage = line("4/4", "alto", "B4 h A5 h")
+    fingering = complete(passage, (Mark(Kind.HARMONIC, "b1n2", "natural"),))
+    assert fingering.by_address["b1n2"].semitones in (12, 19)
+    marked = complete(passage, (Mark(Kind.HARMONIC, "b1n2", "natural"), Mark(Kind.FINGER, "b1n2", "0")))
+    assert (marked.by_address["b1n2"].finger, marked.by_address["b1n2"].harmonic) == (0, "natural")
