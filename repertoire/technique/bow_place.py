@@ -198,13 +198,15 @@ def lay(
     runs_out: Fraction | None = None
     where = ""
     beats = Fraction(0)
+    quarter = 60 / pace
     for moment, share in zip(stroke.moments, shares, strict=True):
-        first, last = min(used, room), min(used + share, room)
-        if runs_out is None and used + share > room:
+        after = used + share
+        first, last = min(used, room), min(after, room)
+        if runs_out is None and after > room:
             runs_out = beats + moment.beats * (room - first) / share
             where = moment.address
-        seconds = None if moment.fermata else moment.beats * 60 / pace
-        speed = None if not seconds else float(share / seconds) * hair_mm
+        seconds = None if moment.fermata else moment.beats * quarter
+        speed = None if not seconds else float(share) / float(seconds) * hair_mm
         begins, ends = start + sign * first, start + sign * last
         main = False
         for event in moment.events:  # grace notes take no bow of their own
@@ -219,11 +221,11 @@ def lay(
                         seconds, speed,
                     )
                 )  # fmt: skip
-        used += share
+        used = after
         beats += moment.beats
-    whole = stroke.beats * 60 / pace if stroke.seconds is not None else None
+    whole = stroke.beats * quarter if stroke.seconds is not None else None
     end = start + sign * min(used, room)
-    speed = None if not whole or stroke.kind is StrokeKind.TREMOLO else float(used / whole) * hair_mm
+    speed = None if not whole or stroke.kind is StrokeKind.TREMOLO else float(used) / float(whole) * hair_mm
     if stroke.kind is StrokeKind.TREMOLO:
         notes = [
             NotePlace(n.address, n.pass_number, n.stroke, n.direction, n.start, n.end, n.share, n.seconds, None)

@@ -91,12 +91,14 @@ def printed_tempo(line: Line) -> Fraction | None:
 
 
 def is_upbeat(line: Line, moment: Moment) -> bool:
-    """A start off the beat, in an upbeat bar, or on the last beat of a bar."""
-    event = moment.main
-    bar = line.bar(event.bar)
-    beat = bar.beat(event.onset)
-    last = bar.meter.length / bar.meter.beat
-    return bool(bar.missing) or beat.denominator != 1 or (beat == last and beat > 1)
+    """A start anywhere but on a strong beat: the first, and the middle one of four or more even
+    beats. After a rest of a quarter or an eighth at the bar's head one begins up, after half a
+    bar of 4/4 down (L. Mozart, 1756, ch. 4, from memory)."""
+    bar = line.bar(moment.main.bar)
+    beat = bar.beat(moment.main.onset)
+    beats = bar.meter.length / bar.meter.beat
+    strong = {Fraction(1), beats / 2 + 1} if beats >= 4 and beats % 2 == 0 else {Fraction(1)}
+    return beat not in strong or bool(bar.missing and moment.main.bar == line.bars[0].index)
 
 
 def is_downbeat(line: Line, moment: Moment) -> bool:
@@ -135,8 +137,7 @@ def _cost(line: Line, before: Group | None, ends: Direction, group: Group, join:
         return cost + (0 if wanted else HABIT)
     if not same:
         return cost
-    length, before_length = (sum((m.beats for m in g.moments), Fraction(0)) for g in (group, before))
-    sits_well = group.silence > 0 or length < before_length or (downbeat and direction is Direction.DOWN)
+    sits_well = group.silence > 0 or group.beats < before.beats or (downbeat and direction is Direction.DOWN)
     return cost + UNMARKED + (0 if sits_well else TASTE)
 
 

@@ -38,13 +38,17 @@ class Group:
         return self.moments[0]
 
     @property
+    def beats(self) -> Fraction:
+        return sum((m.beats for m in self.moments), Fraction(0))
+
+    @property
     def bows(self) -> int | None:
         """Bow changes of a tremolo; None when it is too quick to count."""
         if not self.tremolo:
             return 1
         beams = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4}
         strokes = self.tremolo + beams.get(self.first.main.value.type, 0)
-        count = sum((m.beats for m in self.moments), Fraction(0)) * 2**strokes
+        count = self.beats * 2**strokes
         return int(count) if strokes < 3 and count.denominator == 1 and count > 0 else None
 
 
@@ -192,7 +196,7 @@ def join_notes(line: Line, marks: Marks) -> Joined:
         if moment.pizzicato:
             before, came_by = moment, None
             continue
-        tremolo = max(e.tremolo for e in moment.events)
+        tremolo = max((e.tremolo for e in moment.events if not e.tremolo_pair), default=0)
         sign = next((signs[e.address] for e in (moment.main, *moment.events) if e.address in signs), None)
         lifted = any(e.address in retakes for e in moment.events)
         way, via = "", None
@@ -200,6 +204,8 @@ def join_notes(line: Line, marks: Marks) -> Joined:
             here, there = _key(line, before.main), _key(line, moment.main)
             if moment.continues and any(any(e.tied_to) for e in before.events):
                 way = "tie"
+            elif (before.main.tremolo_pair, moment.main.tremolo_pair) == ("start", "stop"):
+                way = "slur"  # a tremolo of the fingers: one bow
             if not (tremolo or groups[-1].tremolo):
                 slur, hook = slurred.between(here, there), hooked.between(here, there)
                 via = hook or slur

@@ -91,7 +91,7 @@ class BowSettings:
 BOW = BowSettings()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Moment:
     """What begins to sound together in playing: the notes of all voices at one onset, with the
     grace notes that lead to them. `onset` is in played time, `beats` the length until the next
@@ -105,12 +105,12 @@ class Moment:
     pizzicato: bool = False
     fermata: bool = False
 
-    @property
+    @cached_property
     def main(self) -> Event:
         """The first event that isn't a grace note."""
         return next((e for e in self.events if not e.grace), self.events[0])
 
-    @property
+    @cached_property
     def address(self) -> str:
         return self.main.address
 
@@ -118,13 +118,13 @@ class Moment:
     def end(self) -> Fraction:
         return self.onset + self.beats
 
-    @property
+    @cached_property
     def continues(self) -> bool:
         """Nothing new is played: every note is tied from before."""
         return all(e.continues for e in self.events)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Stroke:
     """One bow stroke in playing. `marked` tells that a sign on its notes gives the direction.
 
@@ -148,7 +148,7 @@ class Stroke:
     free: bool = False
     bows: int | None = 1
 
-    @property
+    @cached_property
     def beats(self) -> Fraction:
         return sum((m.beats for m in self.moments), Fraction(0))
 

@@ -177,6 +177,13 @@ def test_tremolo_counts_its_bows_where_it_can():
         assert read(line("4/4", "alto", "C4 h:3 D4 h"), "down b1n1", sign).findings == ()
 
 
+def test_a_tremolo_between_two_notes_is_one_bow():
+    passage = line("4/4", "alto", "C4 h:3 E4 h:3 | D4 w")
+    first, second, last = passage.events
+    pair = (replace(first, tremolo_pair="start"), replace(second, tremolo_pair="stop"), last)
+    assert signs(read(passage.with_events(pair))) == "d2 u"
+
+
 def test_syncopation_alternates_through_the_tie():
     found = read(line("4/4", "alto", "C4 e D4 q E4 q F4 q G4 e~ | G4 h F4 h"))
     assert signs(found) == "d u d u d2 u"
