@@ -105,15 +105,9 @@ class Fingering:
         printed touched and sounding notes of a harmonic that of the stopped note."""
         found = {p.address: p for p in self.placements}
         for moment in self.moments:
-            for address, stopped in moment.shown:
-                if stopped in found:
-                    found[address] = found[stopped]
-        for moment in self.moments:
-            for tied in moment.tied:
-                pitch = self.line.pitch(tied) if self.line else None
-                for placement in (found.get(a) for a in moment.addresses):
-                    if placement is not None and placement.pitch == pitch:
-                        found[tied] = placement
+            for address, first in (*moment.shown, *moment.tied):
+                if first in found:
+                    found[address] = found[first]
         return found
 
     @cached_property

@@ -69,7 +69,7 @@ class Moment:
     soft: bool = False
     second_half: bool = False  # the arriving finger of a substitution on the same note
     key: int = 0  # sharps of the key in force, flats negative
-    tied: tuple[str, ...] = field(default=())  # addresses tied to this moment, in order
+    tied: tuple[tuple[str, str], ...] = field(default=())  # (address, first note it is tied from)
     shown: tuple[tuple[str, str], ...] = field(default=())  # (address, played as): touched and sounding notes
 
 
@@ -154,34 +154,35 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
     spans = _Spans(line, marks)
     tempos = _tempo(line, tempo)
     bars = {bar.index: bar for bar in line.bars}
-    heads: dict[tuple[Fraction, int], list[Event]] = {}
+    heads: dict[tuple[int, Fraction, int], list[Event]] = {}
     tied: dict[str, list[str]] = {}
-    sounding: dict[Pitch, str] = {}
+    sounding: dict[tuple[int, Pitch], str] = {}
     soft = False
     softs: dict[str, bool] = {}
     for place, event in enumerate(line.events):
         soft = spans.soft_from.get(event.address, soft)
         if event.is_rest or event.cue:
             continue
-        if event.continues and all(p in sounding for p in event.pitches):
+        if event.continues and all((event.voice, p) in sounding for p in event.pitches):
             for pitch, member in zip(event.pitches, event.members, strict=True):
-                tied.setdefault(sounding[pitch], []).append(member)
+                tied.setdefault(sounding[event.voice, pitch], []).append(member)
             continue
         softs[event.address] = soft
         for pitch, member in zip(event.pitches, event.members, strict=True):
-            sounding[pitch] = member
-        time = bars[event.bar].onset + event.onset
-        heads.setdefault((time, place if event.grace else 10**9), []).append(event)
+            sounding[event.voice, pitch] = member
+        heads.setdefault((event.bar, event.onset, place if event.grace else 10**9), []).append(event)
     out: list[Moment] = []
     end = 0.0
     lengths = _sounding_lengths(line)
-    for (time, _), events in heads.items():
+    measured = {b.index: (float(b.onset), float(b.missing), float(b.meter.beat)) for b in line.bars}
+    for (_, onset, _), events in heads.items():
         played, shown = _harmonics(events, wishes)
         found = sorted(played, key=lambda pm: pm[0].midi)
         first = events[0]
         bar = bars[first.bar]
-        beat = bar.beat(first.onset)
-        start = float(time)
+        bar_onset, missing, unit = measured[first.bar]
+        beats = (missing + float(onset)) / unit
+        start = bar_onset + float(onset)
         length = float(max((lengths[e.address] for e in events), default=Fraction(0))) or GRACE_LENGTH
         moment = Moment(
             addresses=tuple(m for _, m in found),
@@ -194,8 +195,8 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
             length=length,
             felt=length * USUAL_TEMPO / tempos[first.bar],
             rest=max(0.0, start - end) if out else 8.0,
-            bar_start=beat == 1 and not first.grace,
-            on_beat=beat.denominator == 1 and not first.grace,
+            bar_start=abs(beats) < 1e-6 and not first.grace,
+            on_beat=abs(beats - round(beats)) < 1e-6 and not first.grace,
             slurred=any(e.address in spans.inside[Kind.SLUR] for e in events),
             trill=any(e.address in spans.trills for e in events),
             vibrato=any(e.address in spans.vibrato for e in events),
@@ -203,7 +204,7 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
             slide=any(e.address in spans.inside[Kind.SLIDE] for e in events),
             soft=any(softs[e.address] for e in events),
             key=bar.key,
-            tied=tuple(t for _, m in found for t in tied.get(m, ())),
+            tied=tuple((t, m) for e in events for m in e.members for t in tied.get(m, ())),
             shown=tuple(shown.items()),
         )
         out.extend(_halves(moment))
