@@ -38,4 +38,6 @@ def get_marking(request: HttpRequest, marking_id: int) -> Marking:
 
 
 def get_upload(request: HttpRequest, upload_id: int) -> Upload:
-    return get_object_or_404(Upload.objects.select_related("piece"), pk=upload_id, teacher=teacher_of(request))
+    return get_object_or_404(
+        Upload.objects.select_related("piece", "part__piece", "teacher"), pk=upload_id, teacher=teacher_of(request)
+    )

@@ -83,13 +83,22 @@ class PartChoiceForm(forms.Form):
         help_text="By what right you keep it and who may see it: public domain, bought, for this lesson only.",
     )
 
-    def __init__(self, *args: Any, parts: list[tuple[str, str]], piece: Piece | None = None, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        parts: list[tuple[str, str]],
+        piece: Piece | None = None,
+        replaces: Part | None = None,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
         choice = self.fields["part"]
         assert isinstance(choice, forms.ChoiceField)
         choice.choices = parts
         if piece is not None:
             del self.fields["title"], self.fields["composer"]
+        if replaces is not None:
+            del self.fields["edition"], self.fields["rights"]
 
 
 class PartForm(forms.ModelForm):  # type: ignore[type-arg]

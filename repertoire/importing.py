@@ -8,7 +8,7 @@ under a name that can't be guessed, and are given to their owner only.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import timedelta
 from typing import Any
@@ -31,13 +31,16 @@ from studio.terms import terms_for
 UPLOAD_KEPT = timedelta(days=1)
 
 
-def keep_upload(teacher: Teacher, content: bytes, file_name: str, *, piece: Piece | None = None) -> Upload:
+def keep_upload(
+    teacher: Teacher, content: bytes, file_name: str, *, piece: Piece | None = None, part: Part | None = None
+) -> Upload:
     """Look into a file and keep it until its part is chosen. Raises FileError, keeping nothing."""
     contents = contents_to_json(list_contents(content, file_name, limit=settings.UPLOAD_LIMIT))
     discard_old_uploads(teacher)
     upload = Upload(
         teacher=teacher,
         piece=piece,
+        part=part,
         file_name=file_name[-200:],
         sha256=hashlib.sha256(content).hexdigest(),
         contents=contents,
@@ -112,8 +115,26 @@ def store_part(
         edition=edition,
         rights=rights,
     )
+    with transaction.atomic():
+        made.save()
+        add_revision(made, read, content, file_name, part_ref=part_ref, source=source)
+    return made
+
+
+def add_revision(
+    part: Part,
+    read: ReadPart,
+    content: bytes,
+    file_name: str,
+    *,
+    part_ref: str = "",
+    source: str = Revision.Source.MUSICXML,
+) -> Revision:
+    """Store what was read as the part's newest file. Earlier files stay with their passages."""
+    last = part.revision if part.pk else None
     revision = Revision(
-        number=1,
+        part=part,
+        number=last.number + 1 if last else 1,
         source=source,
         file_name=file_name[-200:],
         sha256=hashlib.sha256(content).hexdigest(),
@@ -121,8 +142,6 @@ def store_part(
         left_out=[{"bar": left.bar, "what": left.what} for left in read.left_out],
     )
     with _undone_on_failure(revision.file), transaction.atomic():
-        made.save()
-        revision.part = made
         revision.file.save(file_name, ContentFile(content), save=False)
         revision.save()
         for movement in read.movements:
@@ -134,7 +153,7 @@ def store_part(
             )
             stored.line, stored.printed = line_to_json(movement.line), dump(movement.printed)
             stored.save()
-    return made
+    return revision
 
 
 def add_part_without_notation(
@@ -179,9 +198,18 @@ def make_passage(
 
 def delete_piece(piece: Piece) -> None:
     """A piece with its parts and files. Raises ProtectedError when it has passages or assignments."""
-    files = [r.file for r in Revision.objects.filter(part__piece=piece) if r.file]
+    _delete_with_files(piece, Revision.objects.filter(part__piece=piece))
+
+
+def delete_part(part: Part) -> None:
+    """A part with its files. Raises ProtectedError when it has passages."""
+    _delete_with_files(part, part.revisions.all())
+
+
+def _delete_with_files(owner: Piece | Part, revisions: Iterable[Revision]) -> None:
+    files = [r.file for r in revisions if r.file]
     with transaction.atomic():
-        piece.delete()
+        owner.delete()
         for file in files:
             _delete_on_commit(file)
 

@@ -103,6 +103,14 @@ class Upload(models.Model):
 
     teacher = models.ForeignKey(Teacher, on_delete=models.CASCADE, related_name="uploads")
     piece = models.ForeignKey(Piece, on_delete=models.CASCADE, null=True, blank=True, related_name="uploads")
+    part = models.ForeignKey(
+        Part,
+        on_delete=models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="uploads",
+        help_text="whose file it replaces",
+    )
     file = models.FileField(upload_to=upload_path, max_length=200)
     file_name = models.CharField(max_length=200)
     sha256 = models.CharField(max_length=64)

@@ -13,9 +13,10 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from repertoire import importing
-from repertoire.access import get_piece, get_upload
+from repertoire.access import get_part, get_piece, get_upload
+from repertoire.carrying import carry_over, waiting
 from repertoire.forms import PartChoiceForm, UploadForm
-from repertoire.models import Piece, Upload
+from repertoire.models import Part, Piece, Upload
 from repertoire.notation.musicxml import FileError, read_part
 from studio.access import teacher_of
 
@@ -32,17 +33,24 @@ def part_import(request: HttpRequest, piece_id: int) -> HttpResponse:
     return _receive(request, get_piece(request, piece_id))
 
 
-def _receive(request: HttpRequest, piece: Piece | None) -> HttpResponse:
+@require_http_methods(["GET", "HEAD", "POST"])
+def part_replace(request: HttpRequest, part_id: int) -> HttpResponse:
+    """A newer file of a part, or the first one of a part entered without notation."""
+    part = get_part(request, part_id)
+    return _receive(request, part.piece, part)
+
+
+def _receive(request: HttpRequest, piece: Piece | None, part: Part | None = None) -> HttpResponse:
     form = UploadForm(request.POST, request.FILES) if request.method == "POST" else UploadForm()
     if request.method == "POST" and form.is_valid():
         file = form.cleaned_data["file"]
         try:
-            upload = importing.keep_upload(teacher_of(request), file.read(), file.name, piece=piece)
+            upload = importing.keep_upload(teacher_of(request), file.read(), file.name, piece=piece, part=part)
         except FileError as error:
             form.add_error("file", str(error))
         else:
             return redirect("import_choose", upload.pk)
-    context = {"section": "repertoire", "form": form, "piece": piece}
+    context = {"section": "repertoire", "form": form, "piece": piece, "part": part}
     return render(request, "repertoire/import_new.html", context, status=422 if form.is_bound else 200)
 
 
@@ -57,7 +65,9 @@ def import_choose(request: HttpRequest, upload_id: int) -> HttpResponse:
         "composer": upload.contents["composer"],
     }
     choices = [(p["ref"], p["name"]) for p in readable]
-    form = PartChoiceForm(request.POST or None, initial=initial, parts=choices, piece=upload.piece)
+    form = PartChoiceForm(
+        request.POST or None, initial=initial, parts=choices, piece=upload.piece, replaces=upload.part
+    )
     if request.method == "POST" and form.is_valid():
         try:
             part = _read(upload, form.cleaned_data)
@@ -65,8 +75,12 @@ def import_choose(request: HttpRequest, upload_id: int) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             revision = part.revision
-            if revision and revision.left_out:
+            left_out = revision is not None and revision.left_out
+            if left_out:
                 messages.warning(request, f"{part.name} is read. Something could not be kept: see below.")
+            if waiting(part):
+                return redirect("part_carry", part.pk)
+            if left_out:
                 return redirect("part", part.pk)
             messages.success(request, f"{part.name} is read. Pick a passage.")
             movements = list(revision.movements.all()) if revision else []
@@ -94,11 +108,17 @@ def _likely_part(parts: list[dict[str, Any]]) -> str:
     return ""
 
 
-def _read(upload: Upload, wanted: dict[str, Any]) -> Any:
-    """Read the chosen part into the piece, made now if need be, and let the upload go."""
+def _read(upload: Upload, wanted: dict[str, Any]) -> Part:
+    """Read the chosen part into its piece (made now if need be), or as the newest file of the
+    part it replaces, and let the upload go."""
     with upload.file.open("rb") as file:
         content = file.read()
     read = read_part(content, upload.file_name, int(wanted["part"]), limit=settings.UPLOAD_LIMIT)
+    if upload.part is not None:
+        with transaction.atomic():
+            importing.add_revision(upload.part, read, content, upload.file_name, part_ref=wanted["part"])
+            importing.discard_upload(upload)
+        return upload.part
     with transaction.atomic():
         piece = upload.piece or Piece.objects.create(
             teacher=upload.teacher, title=wanted["title"], composer=wanted["composer"]
@@ -123,3 +143,12 @@ def import_cancel(request: HttpRequest, upload_id: int) -> HttpResponse:
     importing.discard_upload(upload)
     messages.success(request, f"{upload.file_name} is not kept.")
     return redirect("piece", piece.pk) if piece else redirect("pieces")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def part_carry(request: HttpRequest, part_id: int) -> HttpResponse:
+    """Passages of earlier files, to be carried over to the present one; what can't be is listed."""
+    part = get_part(request, part_id)
+    done = carry_over(part) if request.method == "POST" else []
+    context = {"section": "repertoire", "part": part, "done": done, "waiting": waiting(part)}
+    return render(request, "repertoire/part_carry.html", context)

@@ -118,6 +118,18 @@ def part(request: HttpRequest, part_id: int) -> HttpResponse:
     return render(request, "repertoire/part.html", context, status=status)
 
 
+@require_POST
+def part_delete(request: HttpRequest, part_id: int) -> HttpResponse:
+    part = get_part(request, part_id)
+    try:
+        importing.delete_part(part)
+    except ProtectedError:
+        messages.error(request, f"{part.name} has passages, so it stays. Delete them first.")
+        return redirect("part", part_id)
+    messages.success(request, f"{part.name} and its files are deleted.")
+    return redirect("piece", part.piece_id)
+
+
 @require_safe
 def part_file(request: HttpRequest, part_id: int, number: int) -> FileResponse:
     """The bytes of a revision as they came, to their owner only."""
