@@ -127,7 +127,7 @@ async function sendLine() {
     const outcome = await sendOne(item);
     if (outcome === "later") {
       reached = false;
-      tell("kept", item);
+      for (const each of line()) tell("kept", each);
       return;
     }
     reached = true;

@@ -90,6 +90,7 @@ function flag({ form, button, fields, address, about }) {
   const select = form.querySelector("select");
   const words = `flag: ${select.selectedOptions[0]?.textContent ?? ""}, ${button?.textContent ?? ""}`;
   done(keep({ address, fields, words, about }), about, words);
+  for (const each of document.querySelectorAll(".picked")) each.classList.remove("picked");
   form.closest("details").open = false;
   form.closest("details").querySelector("summary").focus({ preventScroll: true });
 }
