@@ -14,6 +14,7 @@ from typing import Any
 from repertoire.technique.fingering import Finding, Fingering, complete
 from repertoire.technique.fingering_alternatives import Alternative, alternatives, open_choices
 from repertoire.technique.fingering_costs import NO_LIMITS, Limits
+from repertoire.technique.holding import findings
 from repertoire.technique.left_hand import Guide, Shift, shifts
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Mark
@@ -126,7 +127,7 @@ def analyse_left_hand(
         "addresses": addresses,
         "notes": {address: describe_note(fingering, address) for address in addresses},
         "shifts": [describe_shift(fingering, shift) for shift in shifts(fingering)],
-        "findings": [describe_finding(fingering, finding) for finding in fingering.findings],
+        "findings": [describe_finding(fingering, finding) for finding in findings(fingering, marks)],
         "open_choices": [asdict(choice) for choice in open_choices(fingering)],
     }
     if count:
