@@ -53,6 +53,10 @@ function showPressed() {
       else if (!mark.to && between(first, last).every((event) => marks.some((m) => eventOf(m.at) === event && m.kind === mark.kind && (m.value ?? "") === (mark.value ?? "")))) on.add(value);
     }
   }
+  const ornament = first && marksAt(first, marks).find((mark) => mark.kind === "ornament");
+  for (const name of ornament ? ["start", "close", "fingers", "above", "below"] : []) {
+    form.elements[`ornament_${name}`].value = ornament.options?.[name] ?? "";
+  }
   for (const button of form.querySelectorAll("[data-tool]")) button.setAttribute("aria-pressed", String(on.has(button.value)));
 }
 
@@ -175,7 +179,7 @@ form.addEventListener("keydown", (event) => {
     return;
   }
   if (event.target !== notes.box || event.ctrlKey || event.metaKey || event.altKey) return;
-  const what = KEYS[event.key];
+  const what = KEYS[event.key] ?? KEYS[event.key.toLowerCase()];
   if (what) { event.preventDefault(); if (!event.repeat) ask(what); }
 });
 
