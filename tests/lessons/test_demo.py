@@ -1,0 +1,54 @@
+"""The demonstration loads once, ends now, and keeps away from a real studio."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from lessons.demo import load_demo
+from lessons.models import Assignment, Lesson, MarkingChange, Observation, Sheet
+from lessons.sheets import sheet_pdf_bytes
+from repertoire.models import Marking, Passage, Piece
+from studio.models import Student, Teacher
+
+NOW = datetime(2026, 5, 13, 12, 0, tzinfo=UTC)  # a Wednesday
+
+
+@pytest.mark.django_db
+def test_it_loads_is_whole_and_a_second_time_changes_nothing():
+    assert load_demo("a password of its own", now=NOW)
+    assert 8 <= Student.objects.count() <= 12
+    assert {p for s in Student.objects.all() for p in s.instruments.values_list("instrument", flat=True)} == {
+        "violin",
+        "viola",
+    }
+    assert (
+        Piece.objects.filter(composer__in=["Joseph Haydn", "Wolfgang Amadeus Mozart", "Ludwig van Beethoven"]).count()
+        == 3
+    )
+    first, last = (Lesson.objects.order_by(o).first().starts for o in ("starts", "-starts"))
+    assert (first.date(), last.date()) == (datetime(2026, 1, 19).date(), datetime(2026, 6, 5).date())
+    assert MarkingChange.objects.exclude(reason="").count() == MarkingChange.objects.count() >= 4
+    assert Passage.objects.filter(markings__origin="colleague").exists()
+    for sheet in Sheet.objects.all():
+        assert sheet_pdf_bytes(sheet).startswith(b"%PDF")
+    assert Sheet.objects.count() >= 25
+    assert not Assignment.objects.exclude(passage=None).filter(marking=None).exists()
+
+    changed = Student.objects.get(first_name="Bram")
+    changed.private_notes = "edited by the user"
+    changed.save()
+    counts = [m.objects.count() for m in (Student, Lesson, Observation, Marking, Sheet)]
+    assert not load_demo("another password")
+    assert [m.objects.count() for m in (Student, Lesson, Observation, Marking, Sheet)] == counts
+    changed.refresh_from_db()
+    assert changed.private_notes == "edited by the user"
+    assert Teacher.objects.get().check_password("a password of its own")
+
+
+def test_a_real_studio_is_left_alone(teacher):
+    with pytest.raises(CommandError, match="real studio"):
+        call_command("load_demo")
+    assert not Piece.objects.exists()
