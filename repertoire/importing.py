@@ -139,7 +139,7 @@ def add_revision(
         file_name=file_name[-200:],
         sha256=hashlib.sha256(content).hexdigest(),
         part_ref=part_ref[:120],
-        left_out=[{"bar": left.bar, "what": left.what} for left in read.left_out],
+        left_out=[{"movement": left.movement, "bar": left.bar, "what": left.what} for left in read.left_out],
     )
     with _undone_on_failure(revision.file), transaction.atomic():
         revision.file.save(file_name, ContentFile(content), save=False)

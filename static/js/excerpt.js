@@ -29,11 +29,14 @@ function fit() {
   for (const picture of document.querySelectorAll("[data-excerpt]")) {
     if (picture.dataset.screen !== name) redraw(picture, name);
   }
-  // A movement's pages are picked on, so they are fetched again as a whole, once.
+  // A movement's pages are picked on, so they are fetched again as a whole, with what was picked.
   const bars = document.querySelector(".movement-bars[data-screen]");
-  if (bars && bars.dataset.screen !== name) {
+  if (bars && bars.dataset.screen !== name && document.cookie.includes(`screen=${name}`)) {
     bars.dataset.screen = name;
-    window.location.reload();
+    const address = new URL(window.location.href);
+    const picked = document.getElementById("bars")?.value;
+    if (picked) address.searchParams.set("bars", picked);
+    window.location.replace(address);
   }
 }
 

@@ -99,7 +99,8 @@ if (page && form) {
   });
 
   clear?.addEventListener("click", () => { first = last = null; field.value = ""; show(); });
-  field.addEventListener("input", () => {
+  /** Show the bars that are written in the field, as far as they are on the page. */
+  function showWritten() {
     first = last = null;
     const [from, to] = field.value.split(/[–—-]/).map((part) => part.trim().split("/")[0]);
     const find = (number) => all().find((button) => button.dataset.written === number);
@@ -112,7 +113,9 @@ if (page && form) {
       button.style.removeProperty("--from");
       button.style.removeProperty("--to");
     }
-  });
+  }
+  field.addEventListener("input", showWritten);
+  if (field.value) showWritten();
   // Bars added below must join those that can be reached by one tab stop.
   document.addEventListener("htmx:afterSettle", () => {
     const buttons = all();

@@ -176,9 +176,26 @@ def test_a_forgotten_upload_goes_after_a_day(upload, teacher, settings, django_c
 def test_what_was_left_out_is_shown_with_its_bar(teacher, client_of):
     part = viola_part(teacher)
     revision = part.revision
-    Revision.objects.filter(pk=revision.pk).update(left_out=[{"bar": "5", "what": "a figured bass"}])
+    found = [
+        {"movement": 1, "bar": "5", "what": "a figured bass"},
+        {"movement": 2, "bar": "3, 4", "what": "a hidden note"},
+    ]
+    Revision.objects.filter(pk=revision.pk).update(left_out=found)
     page = client_of(teacher).get(reverse("part", args=[part.pk])).content.decode()
     assert "Bar 5: a figured bass" in page
+    assert "Bars 3, 4: a hidden note" in page
+    assert page.index("<h4>Movement 1</h4>") < page.index("figured bass") < page.index("<h4>Movement 2</h4>")
+
+
+def test_what_the_reader_leaves_out_is_kept_with_the_part(teacher, client_of):
+    # A bar with a figured bass, which no string part keeps.
+    odd = score().replace(
+        b'<measure number="2"><note>',
+        b'<measure number="2"><figured-bass><figure><figure-number>6</figure-number></figure></figured-bass><note>',
+    )
+    piece = Piece.objects.create(teacher=teacher, title="Odd")
+    part = importing.add_part(piece, odd, "odd.musicxml", "Viola")
+    assert [(left["movement"], left["bar"]) for left in part.revision.left_out] == [(1, "2"), (2, "2")]
 
 
 def test_importing_makes_no_marking_before_there_is_a_passage(teacher):
