@@ -260,8 +260,11 @@ def _runs_out(line: Line, stroke: Stroke, found: StrokePlace) -> Finding:
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """One note's piece of the bow distribution. `retake` tells that the bow is lifted before it,
-    `new` that a stroke begins, `runs_out` the share of the note (0 to 1) after which the bow ends."""
+    """One note's piece of the bow distribution.
+
+    `beats` are its quarter notes, `new` tells that a stroke begins, `retake` that the bow is
+    lifted before it, `set_anew` that a start or a rest lets it be set anywhere, `runs_out` the
+    share of the note (0 to 1) after which the bow ends."""
 
     address: str
     stroke: int
@@ -273,6 +276,7 @@ class Segment:
     set_anew: bool
     runs_out: Fraction | None
     tremolo: bool
+    beats: Fraction
 
 
 def strip(bowing: Bowing, placed: Placed, pass_number: int = 1) -> tuple[Segment, ...]:
@@ -299,7 +303,7 @@ def strip(bowing: Bowing, placed: Placed, pass_number: int = 1) -> tuple[Segment
                     Segment(
                         moment.address, stroke.number, stroke.direction, note.start, note.end, place == 0,
                         place == 0 and bool(stroke.retake), place == 0 and stroke.free, runs,
-                        stroke.kind is StrokeKind.TREMOLO,
+                        stroke.kind is StrokeKind.TREMOLO, moment.beats,
                     )
                 )  # fmt: skip
             beats += moment.beats
