@@ -187,7 +187,8 @@ def _measured(movement: DraftMovement) -> list[DraftBar]:
         completed = after is not None and bar.length + after.bar.length == draft.full and after.full == draft.full
         missing = ZERO
         if short > 0:
-            if before is None or completes or (draft.implicit and not completed):
+            opens = before is None and not (completed and after is not None and after.implicit and not draft.implicit)
+            if opens or completes or (draft.implicit and not completed):
                 missing = short
             elif not (draft.implicit or after is None or completed or bar.ending or bar.barline or bar.repeat_end):
                 movement.leave_out("The bar is shorter than its time signature asks for; it is kept as it is.", i + 1)

@@ -180,7 +180,8 @@ def _choose(contents: Contents, part: str | int) -> PartFound:
         if len(found) == 1:
             return found[0]
         if found:
-            raise FileError(f"Several parts answer to “{wanted[:40]}”. Choose one by its number: {names}.")
+            several = "; ".join(f"{p.number} {p.name}" for p in found)
+            raise FileError(f"Several parts answer to “{wanted[:40]}”. Choose one by its number: {several}.")
     raise FileError(f"There is no part “{wanted[:40]}” in this file. It holds: {names}.")
 
 

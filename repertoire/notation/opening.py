@@ -25,8 +25,10 @@ UNPACKED_LIMIT = 120 * MEGABYTE
 ENTRY_LIMIT = 500
 BAR_LIMIT = 20_000
 PART_LIMIT = 200
+_BARS_LIMIT = 200_000  # of all parts together
+_THINGS_LIMIT = 800_000  # notes, directions and the like of all parts together; a full quartet has 20,000
 _CONTAINER_LIMIT = 64 * 1024
-_HELD_LIMIT = 1_500_000  # tags and attributes held at one time
+_HELD_LIMIT = 600_000  # tags and attributes held at one time
 _CHUNK = 64 * 1024
 _ENCODINGS = re.compile(
     r"(utf-?8|utf-?16(le|be)?|us-ascii|ascii|iso-8859-\d{1,2}|latin-?1|windows-125\d|cp125\d)$", re.I
@@ -165,6 +167,7 @@ class _Walk:
         self.outer: etree._Element | None = None
         self.counts: dict[str, int] = {}
         self.known: set[str] = set()
+        self.bars = self.things = 0
 
     def take(self, events: Iterable[tuple[str, etree._Element]]) -> Iterator[WrittenBar]:
         """The bars that end in these events."""
@@ -206,6 +209,12 @@ class _Walk:
         if place >= BAR_LIMIT:
             raise FileError(f"The part “{name[:40]}” has more than {BAR_LIMIT:,} bars. Export one movement at a time.")
         self.counts[name] = place + 1
+        self.bars += 1
+        self.things += len(element)
+        if self.bars > _BARS_LIMIT or self.things > _THINGS_LIMIT:
+            raise FileError(
+                "This file holds more bars and notes than any score needs. Export the part you want by itself."
+            )
         return WrittenBar(name, place, bar.get("number", "").strip()[:12], bar.get("implicit") == "yes", element)
 
     def _top(self, element: etree._Element, name: str) -> None:
