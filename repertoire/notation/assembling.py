@@ -6,16 +6,17 @@ places that take focus and touch, and the places of notes, staves and bars are t
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from html import escape
 
 from repertoire.technique.line import ADDRESS, Line, event_address, parse_address
 
 from .dressing import dress
-from .ink import STAFF, Drawing, Sign, shape_svg, union
+from .ink import STAFF, Drawing, Sign, glyph_outline, shape_svg, union
+from .laying import Words
 from .look import Look
 from .picture import FONTS, INK, OWN_INK, StaffPlace, System
-from .placing import place
+from .placing import overlap, place
 from .signs import Speaker
 
 _PALE = {"mark-replaced": "#8f8f8f", "mark-printed": "#4a4a4a"}
@@ -25,24 +26,25 @@ _BOLD = {"mark-own": 9.0}
 
 def assemble(
     drawing: Drawing, lines: Sequence[Line], look: Look, number: int,
-    *, labels: Mapping[str, str], at: Mapping[str, str], speakers: Sequence[Speaker],
+    *, labels: Mapping[str, str], written: Mapping[str, Words], at: Mapping[str, str], speakers: Sequence[Speaker],
+    ringed: Sequence[Set[str]] = (),
 ) -> System:  # fmt: skip
     """One system of a picture; `number` counts from 0 and keeps ids of shared outlines apart."""
     signs = [s for s in drawing.signs if s.name != "measure"]
     staves = _staves(signs, len(lines))
-    dress(signs, labels)
+    heads = [_heads(signs, staff) for staff in range(len(lines))]
+    dress(signs, labels, written, at, {a: s for places in heads for a, (_, _, s) in places.items()}, drawing.width)
     place(signs, staves, at)
     everything = union(b for s in signs for b in s.boxes())
     assert everything is not None
     top, bottom = everything[1] - _MARGIN, everything[3] + _MARGIN
     scale = look.staff_mm / STAFF
     width, height = drawing.width * scale, (bottom - top) * scale
-    heads = [_heads(signs, staff, len(lines)) for staff in range(len(lines))]
     use = f"{look.prefix}s{number}-" if look.screen else ""
     parts = []
     if use:
         codes = sorted({s.body for sign in signs for s in sign.shapes if s.tag == "glyph"})
-        outlines = "".join(f'<path id="{use}{c}" d="{drawing.outlines.get(c, "")}"/>' for c in codes)
+        outlines = "".join(f'<path id="{use}{c}" d="{drawing.outlines.get(c) or glyph_outline(c)}"/>' for c in codes)
         parts.append(f"<defs>{outlines}</defs>")
     parts.append(
         f'<g transform="scale({scale:.6g}) translate(0 {-top:.0f})" color="{INK}" fill="currentColor" '
@@ -51,12 +53,14 @@ def assemble(
     parts.extend(_drawn(sign, drawing.outlines, look, use) for sign in signs if not _picked(sign, look))
     for staff, (line, places) in enumerate(zip(lines, heads, strict=True)):
         parts.extend(_notes(line, speakers, places, staves[staff], drawing.outlines, look, use, staff))
+        parts.extend(_rings(places, ringed[staff] if ringed else frozenset()))
     parts.append("</g>")
     in_mm = [{a: (x * scale, (y - top) * scale) for a, (x, y, _) in places.items()} for places in heads]
     return System(
         "".join(parts), width, height, in_mm[0],
         tuple(StaffPlace((a - top) * scale, (b - top) * scale, c * scale, d * scale) for a, b, c, d in staves),
         _bars(drawing, scale), tuple(in_mm), screen=look.screen,
+        overlap_mm=overlap(signs, staves) * scale,
     )  # fmt: skip
 
 
@@ -68,17 +72,10 @@ def _address(sign: Sign) -> str:
     return sign.ident.rpartition("_")[2]
 
 
-def _staff_of(sign: Sign) -> Sign | None:
-    found: Sign | None = sign
-    while found is not None and found.name != "staff":
-        found = found.parent
-    return found
-
-
 def _drawn(sign: Sign, outlines: dict[str, str], look: Look, use: str) -> str:
-    bold = _BOLD.get(sign.owner, 0.0)
+    bold = 0.0 if sign.name == "octave" else _BOLD.get(sign.owner, 0.0)
     shapes = "".join(shape_svg(s, outlines, bold=bold if s.tag != "text" else 0.0, use=use) for s in sign.shapes)
-    moved = f' transform="translate(0 {sign.dy:.0f})"' if sign.dy else ""
+    moved = f' transform="translate({sign.dx:.0f} {sign.dy:.0f})"' if sign.dx or sign.dy else ""
     if not sign.owner and not moved:
         return shapes
     if not look.screen:
@@ -92,9 +89,8 @@ def _drawn(sign: Sign, outlines: dict[str, str], look: Look, use: str) -> str:
 def _staves(signs: Sequence[Sign], count: int) -> list[tuple[float, float, float, float]]:
     """Top, bottom, left and right of each staff, in drawing units."""
     found: list[list[float]] = []
-    lines = [s for s in signs if s.name == "staff"]
     for number in range(count):
-        boxes = [b for s in lines[number::count] for b in s.boxes()]
+        boxes = [b for s in signs if s.name == "staff" and s.staff == number for b in s.boxes()]
         half = 6.5
         found.append([
             min(b[1] for b in boxes) + half, max(b[3] for b in boxes) - half,
@@ -103,16 +99,14 @@ def _staves(signs: Sequence[Sign], count: int) -> list[tuple[float, float, float
     return [(a, b, c, d) for a, b, c, d in found]
 
 
-def _heads(signs: Sequence[Sign], staff: int, count: int) -> dict[str, tuple[float, float, Sign]]:
-    staff_signs = [id(s) for s in signs if s.name == "staff"][staff::count]
-    wanted = set(staff_signs)
+def _heads(signs: Sequence[Sign], staff: int) -> dict[str, tuple[float, float, Sign]]:
+    """Centre of each head (and rest) of a staff by address, with its sign; a chord's is its lowest note's."""
     places: dict[str, tuple[float, float, Sign]] = {}
     for sign in signs:
         address = _address(sign)
         if sign.name not in ("note", "rest", "mRest") or not ADDRESS.match(address) or not sign.shapes:
             continue
-        holder = _staff_of(sign)
-        if holder is None or id(holder) not in wanted:
+        if sign.staff != staff:
             continue
         head = sign.shapes[0]
         box = head.boxes[0]
@@ -122,6 +116,15 @@ def _heads(signs: Sequence[Sign], staff: int, count: int) -> dict[str, tuple[flo
         if event != address and event not in places:
             places[event] = places[address]
     return places
+
+
+def _rings(places: Mapping[str, tuple[float, float, Sign]], addresses: Set[str]) -> list[str]:
+    """A ring around each note that is marked differently elsewhere."""
+    return [
+        f'<ellipse class="differs" cx="{x:.0f}" cy="{y:.0f}" rx="225" ry="195" fill="none" stroke="currentColor" '
+        f'stroke-width="22" stroke-dasharray="60 40"/>'
+        for x, y in sorted({places[a][:2] for a in addresses if a in places})
+    ]
 
 
 def _notes(

@@ -6,22 +6,68 @@ import re
 from collections.abc import Mapping, Sequence
 
 from .ink import STAFF, Shape, Sign, words_at
+from .laying import Words
 
+_WORDS = 405.0  # size of ordinary directions, in drawing units
 _SIZE = 245.0
 
 
-def dress(signs: Sequence[Sign], labels: Mapping[str, str]) -> None:
-    """Complete the signs of one system in place. `labels` gives the words of a line by its key."""
+def dress(
+    signs: Sequence[Sign], labels: Mapping[str, str], written: Mapping[str, Words], at: Mapping[str, str],
+    heads: Mapping[str, Sign], width: float,
+) -> None:  # fmt: skip
+    """Complete the signs of one system in place.
+
+    `labels` gives the words of a line by its key, `written` words at a note, `at` the address a sign starts from,
+    `heads` the notes by address, `width` the drawing's own.
+    """
     for sign in signs:
+        head = heads.get(at.get(sign.key, ""))
         if sign.name == "bracketSpan" and sign.key in labels:
-            _label(sign, labels[sign.key])
+            _label(sign, labels[sign.key], width)
         elif sign.kind == "high-point" and sign.shapes:
             _high_point(sign)
+        elif sign.key in written and sign.shapes:
+            _write(sign, written[sign.key])
         elif sign.name == "gliss":
             _slide(sign)
+        elif sign.name in ("breath", "caesura") and head is not None:
+            _between_notes(sign, head)
+        if sign.name in ("dir", "tempo"):
+            _within(sign, width, signs)
 
 
-def _label(sign: Sign, text: str) -> None:
+def _between_notes(sign: Sign, head: Sign) -> None:
+    """A retake stands right before its note, a breath right after it."""
+    box, note = sign.box, head.box
+    if box is None or note is None:
+        return
+    if sign.kind == "retake":
+        sign.dx = note[0] - 70 - box[2]
+    else:
+        sign.dx = note[2] + 90 - box[0]
+
+
+def _within(sign: Sign, width: float, signs: Sequence[Sign]) -> None:
+    """Words don't run over the right edge; a jump ends at its bar line."""
+    box = sign.box
+    if box is None:
+        return
+    edge = width - 30
+    if "jump" in sign.classes:
+        edge = max((s.box[2] for s in signs if s.name == "barLine" and s.parent is sign.parent and s.box), default=edge)
+    if box[2] > edge or "jump" in sign.classes:
+        sign.dx = max(edge - box[2], 60 - box[0])
+
+
+def _write(sign: Sign, words: Words) -> None:
+    """The words themselves, for the dot that kept their place."""
+    dot = sign.shapes[0]
+    italic, bold = words.style == "italic", words.style == "bold"
+    sign.shapes[:] = [words_at(words.text, dot.x, dot.y, _WORDS * words.size, italic=italic, bold=bold)]
+
+
+def _label(sign: Sign, text: str, width: float) -> None:
     """`II - - - ┐`: the words stand before the line, in brackets where it continues."""
     line = next((s for s in sign.shapes if s.dash), None)
     if line is None:
@@ -32,6 +78,10 @@ def _label(sign: Sign, text: str) -> None:
     own = sign.owner == "mark-own"
     words = words_at(f"({text})" if continued else text, left, y + 0.33 * _SIZE, _SIZE, italic=not own, bold=own)
     wide = words.boxes[0][2] - words.boxes[0][0]
+    if left + wide > width - 30:  # the line begins at the very end of a system
+        sign.shapes[:] = [words]
+        sign.dx = width - 30 - left - wide
+        return
     start = left + wide + 50
     if start < right - 60:
         line.body = f"M{start:.0f} {y:.0f}L{right:.0f} {y:.0f}"
@@ -39,7 +89,7 @@ def _label(sign: Sign, text: str) -> None:
     else:
         sign.shapes.remove(line)
         for hook in sign.shapes:
-            _moved(hook, start - right)
+            _moved(hook, start + 60 - right)
     sign.shapes.insert(0, words)
 
 

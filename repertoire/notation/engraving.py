@@ -7,30 +7,36 @@ collisions and put together in millimetres.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
+from dataclasses import replace
 
 from lxml import etree
 
-from repertoire.technique.line import Line, parse_address
-from repertoire.technique.marks import Mark, Marks
+from repertoire.technique.line import Line, LineError, event_address, parse_address
+from repertoire.technique.marks import Kind, Mark, Marks, changes
 
 from .assembling import assemble
+from .breaking import break_again, is_crowded
 from .condensing import prepare
 from .excerpt import plain_mei
 from .ink import take_apart
+from .joining_staves import join, rename
 from .laying import OWN, PRINTED, REPLACED, Sheet
 from .look import Look
 from .picture import Picture, System, as_data_uri, as_image
 from .signs import SIGNS, Speaker
 from .toolkit import toolkit
 
-__all__ = ["Look", "Picture", "System", "as_data_uri", "as_image", "engrave"]
+__all__ = ["Look", "Picture", "System", "as_data_uri", "as_image", "engrave", "engrave_together"]
 
 _FIXED = {
     "scale": 100, "unit": 9, "pageHeight": 60000, "adjustPageHeight": True, "breaks": "auto", "header": "none",
     "footer": "none", "svgViewBox": True, "xmlIdChecksum": True, "systemMaxPerPage": 1, "svgRemoveXlink": True,
     "pageMarginLeft": 30, "pageMarginRight": 5, "pageMarginTop": 40, "pageMarginBottom": 10, "outputIndent": 0,
 }  # fmt: skip
+
+_SHARED = (Kind.DYNAMIC, Kind.HAIRPIN, Kind.TEXT)
+_TRIES = 6  # drawings at most until no system is crowded
 
 
 def engrave(line: Line, marks: Marks, look: Look) -> Picture:
@@ -40,6 +46,36 @@ def engrave(line: Line, marks: Marks, look: Look) -> Picture:
     sheet = Sheet(root, line, look)
     warnings = lay(sheet, marks)
     return _draw([sheet], [(line, marks)], look, warnings)
+
+
+def engrave_together(staves: Sequence[tuple[str, Line, Marks]], look: Look) -> Picture:
+    """Draw several markings of the same bars as staves of one system, each with its label.
+
+    Notes whose marks differ from the first staff's are ringed, dynamics the staves share stand
+    on the top staff only. Raises LineError when the lines don't have the same bars.
+    """
+    first = staves[0]
+    indices = [b.index for b in first[1].bars]
+    if any([b.index for b in line.bars] != indices for _, line, _ in staves):
+        raise LineError("Only markings of the same bars can stand under each other.")
+    top_marks = set(first[2])
+    sheets, chosen, ringed = [], [], []
+    warnings: list[str] = []
+    for number, (_, line, marks) in enumerate(staves, 1):
+        root = etree.fromstring(plain_mei(line))
+        if number > 1:
+            rename(root, number)
+        sheet = Sheet(root, line, look, number)
+        shown = tuple(m for m in marks if number == 1 or m.kind not in _SHARED or m not in top_marks)
+        warnings += lay(sheet, shown)
+        sheets.append(sheet)
+        chosen.append((line, marks))
+        others = [m for n, (_, _, m) in enumerate(staves, 1) if n != number]
+        against = others if number == 1 else [first[2]]
+        ringed.append({event_address(c.at) for other in against for c in changes(other, marks)})
+    join([sheet.root for sheet in sheets], [label for label, _, _ in staves])
+    prepare(sheets[0].root, first[1], replace(look, empty_bars=True), set())
+    return _draw(sheets, chosen, look, tuple(warnings), ringed)
 
 
 def lay(sheet: Sheet, marks: Marks) -> tuple[str, ...]:
@@ -70,19 +106,40 @@ def _inside(line: Line, mark: Mark) -> bool:
 
 
 def _draw(
-    sheets: Sequence[Sheet], lines: Sequence[tuple[Line, Marks]], look: Look, warnings: tuple[str, ...]
+    sheets: Sequence[Sheet],
+    lines: Sequence[tuple[Line, Marks]],
+    look: Look,
+    warnings: tuple[str, ...],
+    ringed: Sequence[Set[str]] = (),
 ) -> Picture:
-    options = {**_FIXED, "pageWidth": round(72 * look.width_mm / look.staff_mm)}
+    options: dict[str, object] = {**_FIXED, "pageWidth": round(72 * look.width_mm / look.staff_mm)}
     if not look.bar_numbers:
         options["mnumInterval"] = 1000
-    with toolkit(options) as verovio:
-        verovio.loadData(etree.tostring(sheets[0].root, encoding="unicode"))
-        pages = [verovio.renderToSVG(n) for n in range(1, verovio.getPageCount() + 1)]
     labels = {key: text for sheet in sheets for key, text in sheet.labels.items()}
+    written = {key: words for sheet in sheets for key, words in sheet.written.items()}
     at = {key: address for sheet in sheets for key, address in sheet.at.items()}
     speakers = [Speaker(line, marks) for line, marks in lines] if look.screen else []
-    systems = tuple(
-        assemble(take_apart(page), [line for line, _ in lines], look, n, labels=labels, at=at, speakers=speakers)
-        for n, page in enumerate(pages)
-    )
+    only = [line for line, _ in lines]
+    root = sheets[0].root
+    spacing = 12.0
+    for _ in range(_TRIES):
+        with toolkit({**options, "spacingStaff": round(spacing)}) as verovio:
+            verovio.loadData(etree.tostring(root, encoding="unicode"))
+            pages = [verovio.renderToSVG(n) for n in range(1, verovio.getPageCount() + 1)]
+        systems = tuple(
+            assemble(
+                take_apart(page), only, look, n,
+                labels=labels, written=written, at=at, speakers=speakers, ringed=ringed,
+            )
+            for n, page in enumerate(pages)
+        )  # fmt: skip
+        crowded = [n for n, system in enumerate(systems) if len(system.bars) > 1 and is_crowded(system, only, look)]
+        over = max(system.overlap_mm for system in systems) if len(lines) > 1 else 0.0
+        if crowded:
+            break_again(root, [sorted(system.bars) for system in systems], crowded[0])
+            options["breaks"] = "line"
+        elif over > 0 and spacing < 48:
+            spacing = min(48.0, spacing + over / look.staff_mm * 8 + 1)
+        else:
+            break
     return Picture(systems, warnings=warnings)

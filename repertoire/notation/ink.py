@@ -30,6 +30,7 @@ _SEPARATE = frozenset((
     "breath", "caesura", "fermata", "octave", "gliss", "bracketSpan", "tempo", "reh", "ending", "mNum", "tuplet",
     "tupletBracket", "tupletNum", "staff", "grpSym", "label", "labelAbbr", "repeatMark", "fTrem", "bTrem", "arpeg",
 ))  # fmt: skip
+_IN_WORDS = 0.62  # music glyphs among words, such as the note of a metronome mark
 Box = tuple[float, float, float, float]
 
 
@@ -51,14 +52,17 @@ class Shape:
 
 @dataclass
 class Sign:
-    """What one group of the drawing shows. `dy` is how far it has been moved since (down is positive)."""
+    """What one group of the drawing shows. `dx`, `dy`: how far it has been moved since (right, down)."""
 
     name: str
     classes: tuple[str, ...] = ()
     ident: str = ""
     shapes: list[Shape] = field(default_factory=list)
+    dx: float = 0.0
     dy: float = 0.0
     parent: Sign | None = None
+    staff: int = -1  # from 0 at the top; -1 when the drawing doesn't say
+    staves: int = 0  # of a measure: how many have been read
 
     @property
     def owner(self) -> str:
@@ -76,7 +80,7 @@ class Sign:
     def boxes(self) -> Iterator[Box]:
         for shape in self.shapes:
             for x1, y1, x2, y2 in shape.boxes:
-                yield x1, y1 + self.dy, x2, y2 + self.dy
+                yield x1 + self.dx, y1 + self.dy, x2 + self.dx, y2 + self.dy
 
     @property
     def box(self) -> Box | None:
@@ -124,7 +128,13 @@ def _read(element: Any, sign: Sign, signs: list[Sign], move: tuple[float, float]
             return
         first = names[0] if names else ""
         if first in _SEPARATE or first == "measure":
-            sign = Sign(first, tuple(names[1:]), element.get("id") or "", parent=sign)
+            sign = Sign(first, tuple(names[1:]), element.get("id") or "", parent=sign, staff=sign.staff)
+            told = next((n for n in names if n[:2] == "on" and n[2:].isdigit()), "")
+            if first == "staff" and sign.parent is not None:
+                sign.staff = sign.parent.staves
+                sign.parent.staves += 1
+            elif told:
+                sign.staff = int(told[2:]) - 1
             signs.append(sign)
         for child in element:
             _read(child, sign, signs, move)
@@ -259,7 +269,8 @@ def _pieces(
         italic = element.get("font-style") == "italic"
     if element.get("font-weight"):
         bold = element.get("font-weight") == "bold"
-    music = music or element.get("font-family") == "Leipzig"
+    if element.get("font-family") == "Leipzig" and not music:
+        music, size = True, size * _IN_WORDS
     text = element.text or ""
     if text.strip() or (text and "\n" not in text):
         out.append((text, size, italic, bold, music))

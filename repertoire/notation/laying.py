@@ -8,6 +8,7 @@ that screen and paper can tell them apart.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -18,17 +19,27 @@ from repertoire.technique.marks import Kind, Mark, Marks
 from repertoire.technique.pitch import LETTERS, Pitch
 from repertoire.technique.strings import OPEN_STRINGS, STRING_NAMES
 
-from .excerpt import MEI, XML_ID, of_key
+from .excerpt import MEI, XML_ID
 from .look import Look
+from .scoring import of_key
 
 OWN, PRINTED, REPLACED = "mark-own", "mark-printed", "mark-replaced"
-_SMALL = "70%"
+_SMALL, _MIDDLE = 0.7, 0.85
 
 _ARTICULATIONS = {
     "staccato": "stacc", "staccatissimo": "stacciss", "tenuto": "ten", "accent": "acc", "marcato": "marc",
     "soft accent": "acc-soft", "detached legato": "ten-stacc", "stopped": "stop",
 }  # fmt: skip
 _ACCIDENTALS = {"sharp": "s", "flat": "f", "natural": "n", "double-sharp": "x", "flat-flat": "ff"}
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Words to be written: their size against ordinary directions, and plain, italic or bold."""
+
+    text: str
+    size: float
+    style: str
 
 
 class Sheet:
@@ -42,11 +53,12 @@ class Sheet:
         for measure in root.iter(MEI + "measure"):
             self.measures.append(measure)
             for element in measure.iter(MEI + "note", MEI + "chord", MEI + "rest", MEI + "mRest"):
-                name = element.get(XML_ID)
+                name = element.get(XML_ID).rpartition("_")[2]
                 self.places[name] = element
                 self._measure_of[name] = measure
         self.marks: Marks = ()
         self.labels: dict[str, str] = {}  # words at the start of a line, by the id of its sign
+        self.written: dict[str, Words] = {}  # words at a note, likewise
         self.at: dict[str, str] = {}  # address a sign starts from, by its id
 
     def element(self, address: str) -> Any:
@@ -56,7 +68,7 @@ class Sheet:
     def control(self, tag: str, mark: Mark, owner: str, **attributes: str) -> Any:
         """A sign of its own (slur, dynamic, words) in the bar where the mark starts."""
         start, end = self.element(mark.at), self.element(mark.to) if mark.to else None
-        measure = self._measure_of[start.get(XML_ID)] if start is not None else self.measures[0]
+        measure = self._measure_of[start.get(XML_ID).rpartition("_")[2]] if start is not None else self.measures[0]
         below = start is not None and self.second_voice(mark.at)
         kind = mark.kind.replace(" ", "-")
         made = etree.SubElement(measure, MEI + tag, type=f"mark {owner} kind-{kind} on{self.staff}{' lower' * below}")
@@ -70,7 +82,9 @@ class Sheet:
         else:
             made.set("startid", "#" + start.get(XML_ID))
         if end is not None and mark.option("until"):
-            bars = self.measures.index(self._measure_of[end.get(XML_ID)]) - self.measures.index(measure)
+            bars = self.measures.index(self._measure_of[end.get(XML_ID).rpartition("_")[2]]) - self.measures.index(
+                measure
+            )
             made.set("tstamp2", f"{bars}m+{self._beat(mark.to, mark.option('until')):g}")
         elif end is not None:
             made.set("endid", "#" + end.get(XML_ID))
@@ -112,12 +126,15 @@ class Sheet:
             made.set(name.replace("__", "."), value)
         target.insert(0, made)
 
-    def words(self, mark: Mark, owner: str, text: str, *, place: str = "above", tag: str = "dir", **rend: str) -> Any:
-        made = self.control(tag, mark, owner, place=place)
-        style = {"fontstyle": "normal" if owner == OWN else "italic"}
-        style["fontweight"] = "bold" if owner == OWN else "normal"
-        etree.SubElement(made, MEI + "rend", {**style, **rend}).text = text
-        return made
+    def words(
+        self, mark: Mark, owner: str, text: str, *, place: str = "above", size: float = 1.0, style: str = ""
+    ) -> None:
+        """Words at a note. MEI gets a dot in their place: long words at the end of a system would
+        squeeze its notes; `dressing.py` writes them in full."""
+        made = self.control("dir", mark, owner, place=place)
+        made.text = "."
+        own = {OWN: "bold", PRINTED: "italic", REPLACED: "italic"}[owner]
+        self.written[made.get(XML_ID)] = Words(text, size, style or own)
 
     def between(self, start: str, end: str) -> Iterable[str]:
         """Addresses of the notes a span covers, cut to the excerpt."""
@@ -160,11 +177,11 @@ def draw_hook(sheet: Sheet, mark: Mark, owner: str) -> None:
 def draw_amount(sheet: Sheet, mark: Mark, owner: str) -> None:
     share = mark.share
     text = sheet.look.words["whole"] if share == 1 else f"{share_label(share)} {sheet.look.words['bow']}"
-    sheet.words(mark, owner, text, fontsize="85%")
+    sheet.words(mark, owner, text, size=_MIDDLE)
 
 
 def draw_part(sheet: Sheet, mark: Mark, owner: str) -> None:
-    sheet.words(mark, owner, sheet.look.words.get(mark.value, mark.value), fontsize="85%")
+    sheet.words(mark, owner, sheet.look.words.get(mark.value, mark.value), size=_MIDDLE)
 
 
 def draw_articulation(sheet: Sheet, mark: Mark, owner: str) -> None:
@@ -215,7 +232,7 @@ def draw_string(sheet: Sheet, mark: Mark, owner: str) -> None:
     if mark.to:
         _range(sheet, mark, owner, text)
     else:
-        sheet.words(mark, owner, text, fontsize=_SMALL if text == mark.value else "85%")
+        sheet.words(mark, owner, text, size=_SMALL if text == mark.value else _MIDDLE)
 
 
 def _range(sheet: Sheet, mark: Mark, owner: str, text: str) -> None:
@@ -277,7 +294,7 @@ def draw_vibrato(sheet: Sheet, mark: Mark, owner: str) -> None:
     if mark.to:
         _range(sheet, mark, owner, text)
     else:
-        sheet.words(mark, owner, text, fontsize="85%")
+        sheet.words(mark, owner, text, size=_MIDDLE)
 
 
 def draw_ornament(sheet: Sheet, mark: Mark, owner: str) -> None:
@@ -299,7 +316,7 @@ def draw_ornament(sheet: Sheet, mark: Mark, owner: str) -> None:
     if mark.option("start"):
         _guide(sheet, mark, owner, event.pitches[-1], upper=mark.option("start") == "upper")
     if mark.option("fingers"):
-        sheet.words(mark, owner, mark.option("fingers").replace("-", " "), fontsize=_SMALL)
+        sheet.words(mark, owner, mark.option("fingers").replace("-", " "), size=_SMALL)
 
 
 def _guide(sheet: Sheet, mark: Mark, owner: str, main: Pitch, *, upper: bool) -> None:
@@ -334,7 +351,7 @@ def draw_phrase(sheet: Sheet, mark: Mark, owner: str) -> None:
 
 
 def draw_high_point(sheet: Sheet, mark: Mark, owner: str) -> None:
-    sheet.words(mark, owner, "▲", fontsize="85%")
+    sheet.words(mark, owner, "▲", size=_MIDDLE)
 
 
 def draw_octave(sheet: Sheet, mark: Mark, owner: str) -> None:
@@ -353,13 +370,8 @@ def draw_fermata(sheet: Sheet, mark: Mark, owner: str) -> None:
 
 
 def draw_text(sheet: Sheet, mark: Mark, owner: str) -> None:
-    style = {}
-    if mark.option("style"):
-        style = {
-            "fontstyle": "italic" if mark.option("style") == "italic" else "normal",
-            "fontweight": "bold" if mark.option("style") == "bold" else "normal",
-        }
-    sheet.words(mark, owner, mark.value, place=mark.option("place", "above"), **style)
+    place = mark.option("place", "above")
+    sheet.words(mark, owner, mark.value, place=place, style=mark.option("style"))
 
 
 def share_label(share: Fraction) -> str:

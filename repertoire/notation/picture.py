@@ -49,6 +49,7 @@ class System:
     notes_by_staff: tuple[Mapping[str, tuple[float, float]], ...] = ()
     label: str = ""
     screen: bool = True
+    overlap_mm: float = 0.0  # how far signs of neighbouring staves reach into each other
 
     @property
     def svg(self) -> str:

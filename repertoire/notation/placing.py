@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 
 from .ink import STAFF, Box, Sign, union
 
@@ -24,6 +25,9 @@ _ORDER = {
     "kind-ornament": 3, "kind-string": 4, "octave": 5, "bracketSpan": 6, "dynam": 4, "hairpin": 4, "dir": 7,
     "kind-phrase": 8, "kind-high-point": 9, "ending": 10, "tempo": 11, "reh": 11, "repeatMark": 11,
 }  # fmt: skip
+
+
+_ACROSS = ("barLine", "grpSym", "label", "labelAbbr", "mNum", "ending", "reh")
 
 
 class Ground:
@@ -69,15 +73,31 @@ def place(signs: Sequence[Sign], staves: Sequence[tuple[float, float, float, flo
 
 
 def _staff_number(sign: Sign, staves: Sequence[tuple[float, float, float, float]]) -> int:
-    if len(staves) == 1:
-        return 0
-    told = next((c for c in sign.classes if c[:2] == "on" and c[2:].isdigit()), "")
-    if told:
-        return int(told[2:]) - 1
+    if sign.staff >= 0 or len(staves) == 1:
+        return max(sign.staff, 0)
     box = sign.box
     assert box is not None
     middle = (box[1] + box[3]) / 2
     return min(range(len(staves)), key=lambda n: abs((staves[n][0] + staves[n][1]) / 2 - middle))
+
+
+def overlap(signs: Sequence[Sign], staves: Sequence[tuple[float, float, float, float]]) -> float:
+    """How far the signs of neighbouring staves reach into each other, at most, in drawing units."""
+    lowest: list[dict[int, float]] = [{} for _ in staves]
+    highest: list[dict[int, float]] = [{} for _ in staves]
+    for sign in signs:
+        if sign.staff < 0 or sign.name in _ACROSS:
+            continue
+        low, high = lowest[sign.staff], highest[sign.staff]
+        for x1, y1, x2, y2 in sign.boxes():
+            for column in range(int(x1 // _STEP), int(x2 // _STEP) + 1):
+                low[column] = max(y2, low.get(column, y2))
+                high[column] = min(y1, high.get(column, y1))
+    found = 0.0
+    for above, below in pairwise(range(len(staves))):
+        shared = lowest[above].keys() & highest[below].keys()
+        found = max(found, *(lowest[above][c] + SPACE / 2 - highest[below][c] for c in shared), 0.0)
+    return found
 
 
 def rank(sign: Sign) -> int | None:
@@ -99,7 +119,12 @@ def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], a
     fingers: dict[str, Sign] = {}
     chains = _chains([s for _, s in movable if s.name in ("dynam", "hairpin")], middle)
     chained = {id(s) for chain in chains for s in chain}
+    endings = [s for _, s in movable if s.name == "ending"]
     for _, sign in sorted(movable, key=lambda pair: (pair[0], *_reading_order(pair[1], at))):
+        if sign.name == "ending":
+            if sign is endings[0]:
+                _level(endings, ground)
+            continue
         if id(sign) in chained:
             if id(sign) == id(next(c for c in chains if any(m is sign for m in c))[0]):
                 _settle(next(c for c in chains if c[0] is sign), ground, staff)
@@ -187,6 +212,18 @@ def _settle(chain: Sequence[Sign], ground: Ground, staff: tuple[float, float, fl
     for sign in chain:
         sign.dy += moved
         ground.add(_solid(sign))
+
+
+def _level(signs: Sequence[Sign], ground: Ground) -> None:
+    """The brackets of first and second endings stand at one height."""
+    boxes = [s.box for s in signs]
+    highest = min(b[1] for b in boxes if b)
+    for sign, box in zip(signs, boxes, strict=True):
+        sign.dy += highest - box[1] if box else 0.0
+    moved = ground.shift([b for s in signs for b in s.boxes()], up=True)
+    for sign in signs:
+        sign.dy += moved
+        ground.add(sign.boxes())
 
 
 def _solid(sign: Sign) -> list[Box]:
