@@ -14,6 +14,7 @@ bind = settings.BIND
 workers = settings.WORKERS
 threads = settings.THREADS
 timeout = 60
+umask = 0o077
 max_requests = 2000
 max_requests_jitter = 200
 pidfile = str(settings.DATA_DIR / "serving.pid")

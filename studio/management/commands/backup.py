@@ -36,5 +36,4 @@ class Command(BaseCommand):
             )
         except (ArchiveError, OSError) as error:
             raise CommandError(str(error)) from error
-        size = archive.stat().st_size / 1_000_000
-        self.stdout.write(f"{archive}: the database and {len(entries) - 1} files, {size:.1f} MB.")
+        self.stdout.write(f"{archive}: the database and {len(entries) - 1} files, {archive.stat().st_size:,} bytes.")

@@ -1,0 +1,104 @@
+"""`make screenshots`: the read-me's pictures, taken from the demonstration at tablet size, into docs/.
+
+Loads the demonstration into a throw-away folder, serves it, signs in as anybody would and takes each page.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+from tests.demonstration import PASSWORD, throw_away_demonstration
+
+ROOT = Path(__file__).resolve().parents[1]
+PICTURES = ROOT / "docs"
+SIZE = {"width": 820, "height": 1180}
+
+
+def free_port() -> int:
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        return listening.getsockname()[1]
+
+
+def wait_for(address: str, server: subprocess.Popen) -> None:
+    for _ in range(100):
+        if server.poll() is not None:
+            raise SystemExit("The server stopped before it answered.")
+        try:
+            urllib.request.urlopen(address + "/healthz", timeout=2).read()
+            return
+        except OSError:
+            time.sleep(0.2)
+    raise SystemExit("The server did not answer.")
+
+
+def pages() -> list[tuple[str, str]]:
+    """What to take: file name and path, chosen where the demonstration has most to show."""
+    from django.db.models import Count
+    from django.urls import reverse
+
+    from lessons.models import Assignment, Lesson
+    from repertoire.models import Passage
+
+    marked = Passage.objects.annotate(versions=Count("markings")).order_by("-versions", "id").first()
+    busiest = Assignment.objects.annotate(changes=Count("marking_changes")).order_by("-changes", "id").first().student
+    lesson = Lesson.objects.filter(student=busiest).order_by("-starts").first()
+    return [
+        ("today", reverse("today")),
+        ("student", reverse("student", args=[busiest.pk])),
+        ("lesson", reverse("lesson", args=[lesson.pk])),
+        ("passage", reverse("passage", args=[marked.pk])),
+        ("marking", reverse("mark", args=[marked.pk])),
+        ("sheet", reverse("sheet_preview", args=[busiest.pk])),
+        ("history", reverse("history", args=[busiest.pk])),
+    ]
+
+
+def take(address: str) -> None:
+    from playwright.sync_api import sync_playwright
+
+    from tests.browser.conftest import chromium
+
+    wanted = pages()
+    PICTURES.mkdir(exist_ok=True)
+    flags = ["--disable-gpu", "--disable-background-networking", "--disable-component-update", "--no-first-run"]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=chromium(), args=[*flags, *(["--no-sandbox"] if os.geteuid() == 0 else [])]
+        )
+        page = browser.new_context(viewport=SIZE, locale="en-GB").new_page()
+        page.goto(address + "/sign-in")
+        page.get_by_label("E-mail").fill("demo@example.org")
+        page.get_by_label("Password").fill(PASSWORD)
+        page.get_by_role("button", name="Sign in").click()
+        for name, path in wanted:
+            answer = page.goto(address + path)
+            if answer is None or answer.status != 200:
+                raise SystemExit(f"{path} answered {answer and answer.status}.")
+            page.wait_for_load_state("networkidle")
+            page.screenshot(path=PICTURES / f"{name}.png")
+            print(f"docs/{name}.png: {path}")
+        browser.close()
+
+
+def main() -> int:
+    port = free_port()
+    with throw_away_demonstration(PASSAGEWORK_BIND=f"127.0.0.1:{port}"):
+        server = subprocess.Popen([sys.executable, "-m", "gunicorn"], cwd=ROOT)
+        try:
+            wait_for(f"http://127.0.0.1:{port}", server)
+            take(f"http://127.0.0.1:{port}")
+        finally:
+            server.terminate()
+            server.wait(timeout=20)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
