@@ -11,8 +11,10 @@ import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from pathlib import Path
 from typing import Any, ClassVar
 
+from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
@@ -292,6 +294,10 @@ class Sheet(models.Model):
 
     def __str__(self) -> str:
         return f"Sheet {self.number} for {self.student}"
+
+    def kept_files(self) -> list[Path]:
+        """The stored PDF: it goes when the student's record is erased."""
+        return [Path(settings.SHEETS_ROOT) / self.file_name]
 
 
 class Phrase(models.Model):

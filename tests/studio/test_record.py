@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 from django.urls import reverse
 
-from lessons.models import Assignment, Lesson, Observation, Step
+from lessons.models import Assignment, Lesson, Observation, Sheet, Step
 from repertoire.models import Piece
 from studio.models import Erasure, Guardian, Guardianship, Student
 from studio.personal_record import erase, rows_of
@@ -83,9 +83,21 @@ def test_erased_is_erased_and_leaves_a_mark_without_a_name(client_of, teacher, r
 
 
 @pytest.mark.django_db(transaction=True)
-def test_files_kept_beside_the_database_go_too(record, tmp_path, monkeypatch):
-    sheet = tmp_path / "sheet.pdf"
-    sheet.write_bytes(b"%PDF")
-    monkeypatch.setattr(Lesson, "kept_files", lambda lesson: [sheet], raising=False)
+def test_the_stored_sheets_go_too_and_other_students_stay(record, settings, teacher):
+    jonas = Student.objects.get(first_name="Jonas")
+    settings.SHEETS_ROOT.mkdir()
+    for who, name in [(record, "mira.pdf"), (jonas, "jonas.pdf")]:
+        (settings.SHEETS_ROOT / name).write_bytes(b"%PDF")
+        Sheet.objects.create(
+            student=who,
+            number=1,
+            issued=datetime(2026, 3, 2, tzinfo=UTC),
+            paper="A4",
+            file_name=name,
+            sha256="0" * 64,
+            pages=1,
+            content={},
+        )
     erase(record)
-    assert not sheet.exists()
+    assert [path.name for path in settings.SHEETS_ROOT.iterdir()] == ["jonas.pdf"]
+    assert [sheet.student for sheet in Sheet.objects.all()] == [jonas]
