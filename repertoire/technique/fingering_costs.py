@@ -90,7 +90,7 @@ class Costs:
     chord_swapped: float = 0.5  # the lower note on the higher string
 
     sharpness: float = 2.4  # how quickly a costlier fingering loses weight
-    steadiness: float = 0.06  # share of agreement a cheaper hand is worth
+    steadiness: float = 0.12  # share of agreement a cheaper hand is worth
 
 
 PRESETS: Final[Mapping[str, Costs]] = {

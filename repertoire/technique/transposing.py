@@ -18,11 +18,11 @@ from .strings import HIGHEST_SEMITONES, open_strings
 
 How = Literal["fifth", "as written", "octave"]
 ClefWish = Literal["", "alto", "treble"]
-_LONG_PASSAGE: Final = 8  # notes before a clef change is worth it
-_HIGH: Final = Pitch("D", 0, 5).step  # from here up a note counts as high in the alto clef
+_LONG_PASSAGE: Final = 12  # notes before a clef change is worth it
+_HIGH: Final = Pitch("E", 0, 5).step  # from here up a note counts as high in the alto clef
 _ALTERS: Final = {"flat-flat": -2, "flat": -1, "natural": 0, "sharp": 1, "double-sharp": 2}
 _SIGNS: Final = {alter: name for name, alter in _ALTERS.items()}
-_LOW: Final = Pitch("G", 0, 3).step  # below it a note can't well stand in the treble clef
+_LOW: Final = Pitch("C", 0, 4).step  # below it a note can't well stand in the treble clef
 
 
 class TransposeError(ValueError):
@@ -57,7 +57,7 @@ def move(
     down = -1 if target == "viola" else 1
     steps, semitones, sharps = {"fifth": (4, 7, 1), "octave": (7, 12, 0), "as written": (0, 0, 0)}[how]
     moved = transpose(line, steps=down * steps, semitones=down * semitones, sharps=down * sharps)
-    moved = replace(moved, instrument=target)
+    moved = _free_stems(replace(moved, instrument=target))
     moved = set_clefs(moved, clef) if target == "viola" else one_clef(moved, "treble")
     fresh = how != "fifth" and source != target
     kept = of_aspect(marks, Aspect.BOW, Aspect.WORDS) if fresh else marks
@@ -73,16 +73,30 @@ def transpose(line: Line, *, steps: int, semitones: int, sharps: int = 0) -> Lin
     keys = {bar.index: bar.key + sharps for bar in line.bars}
     respell = {index: (12 if key < -7 else -12 if key > 7 else 0) for index, key in keys.items()}
     bars = tuple(replace(bar, key=keys[bar.index] + respell[bar.index]) for bar in line.bars)
-    events = tuple(
-        replace(
-            event,
-            pitches=tuple(
-                pitch.moved(steps=steps - _sign(respell[event.bar]), semitones=semitones) for pitch in event.pitches
-            ),
-        )
-        for event in line.events
+    events = []
+    for event in line.events:
+        pitches = tuple(p.moved(steps=steps - _sign(respell[event.bar]), semitones=semitones) for p in event.pitches)
+        signs = tuple(_resign(sign, pitch) for sign, pitch in zip(event.accidentals, pitches, strict=False))
+        events.append(replace(event, pitches=pitches, accidentals=signs))
+    return replace(line, bars=bars, events=tuple(events))
+
+
+def _resign(printed: str, pitch: Pitch) -> str:
+    """A printed accidental, perhaps in brackets, as the moved note has it."""
+    sign = _SIGNS.get(pitch.alter, "")
+    if not printed or not sign:
+        return ""
+    return f"({sign})" if printed.startswith("(") else sign
+
+
+def _free_stems(line: Line) -> Line:
+    """Stems where one voice stands alone are left to the engraver: the staff has changed."""
+    voices: dict[int, set[int]] = {}
+    for event in line.events:
+        voices.setdefault(event.bar, set()).add(event.voice)
+    return line.with_events(
+        tuple(replace(e, stem="") if e.stem in ("up", "down") and len(voices[e.bar]) == 1 else e for e in line.events)
     )
-    return replace(line, bars=bars, events=events)
 
 
 def _sign(number: int) -> int:
@@ -129,8 +143,9 @@ def one_clef(line: Line, clef: ClefName) -> Line:
 def set_clefs(line: Line, wish: ClefWish = "") -> Line:
     """A viola line with its clefs chosen: alto, and treble for long high passages.
 
-    A run of bars changes to treble when it has at least eight notes, most of them from D5
-    up and some needing more than two ledger lines above the alto staff, and none below G3.
+    A run of two bars or more changes to treble when it has at least twelve notes, in every
+    bar most of them from E5 up (more than two ledger lines in the alto clef) and none
+    below C4.
     `wish` settles it for the whole line.
     """
     if wish:
@@ -148,7 +163,7 @@ def set_clefs(line: Line, wish: ClefWish = "") -> Line:
         if high[start]:
             run = line.bars[start:end]
             notes = [s for bar in run for s in steps[bar.index]]
-            if len(notes) >= _LONG_PASSAGE and max(notes) >= _HIGH + 2:
+            if len(run) > 1 and len(notes) >= _LONG_PASSAGE:
                 clefs.update((bar.index, "treble") for bar in run)
         start = end
     bars: tuple[Bar, ...] = tuple(replace(bar, clefs=(Clef(clefs[bar.index]),)) for bar in line.bars)

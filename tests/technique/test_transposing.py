@@ -1,5 +1,7 @@
 """Violin passages for the viola and back."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -78,9 +80,9 @@ def test_keys_with_too_many_flats_are_written_in_their_enharmonic():  # [A] C fl
 
 
 def test_long_high_passages_change_to_treble():
-    high = line("4/4", "alto", "C4 w | " + "E5 e F5 e G5 e A5 e G5 e F5 e E5 e D5 e | " + "C4 w")
-    assert [bar.clef for bar in set_clefs(high).bars] == ["alto", "treble", "alto"]
-    assert [bar.clef for bar in set_clefs(high, "alto").bars] == ["alto"] * 3
+    high = line("4/4", "alto", "C4 w | " + "E5 e F5 e G5 e A5 e G5 e F5 e E5 e D5 e | " * 2 + "C4 w")
+    assert [bar.clef for bar in set_clefs(high).bars] == ["alto", "treble", "treble", "alto"]
+    assert [bar.clef for bar in set_clefs(high, "alto").bars] == ["alto"] * 4
     short = line("4/4", "alto", "C4 w | E5 h F5 h | C4 w")
     assert [bar.clef for bar in set_clefs(short).bars] == ["alto"] * 3
 
@@ -92,3 +94,14 @@ def test_transposing_there_and_back_changes_nothing(steps, key):
     down = transpose(passage, steps=-4, semitones=-7, sharps=-1)
     assert [a.midi - b.midi for a, b in zip(passage.pitches, down.pitches, strict=True)] == [7] * len(names)
     assert list(transpose(down, steps=4, semitones=7, sharps=1).pitches) == list(passage.pitches)
+
+
+def test_printed_reminders_and_stems_follow_the_new_staff():
+    first, *rest = VIOLIN.events
+    printed = VIOLIN.with_events((replace(first, accidentals=("(natural)",), stem="down"), *rest))
+    moved = move(printed, (), "violin", "viola").line.events[0]
+    assert moved.accidentals == ("(natural)",)
+    assert moved.stem == ""
+    sharp = line("4/4", "treble", "F#5 w", instrument="violin")
+    marked = sharp.with_events((replace(sharp.events[0], accidentals=("sharp",)),))
+    assert move(marked, (), "violin", "viola").line.events[0].accidentals == ("natural",)
