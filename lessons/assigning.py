@@ -110,7 +110,7 @@ def change_marking(
     Sent twice with one token it happens once. Raises AssignError.
     """
     with transaction.atomic():
-        assignment = Assignment.objects.select_for_update().select_related("marking").get(pk=assignment.pk)
+        assignment = Assignment.objects.select_for_update(of=("self",)).select_related("marking").get(pk=assignment.pk)
         if token is not None and (known := MarkingChange.objects.filter(token=token).first()):
             if known.assignment_id != assignment.pk:
                 raise AssignError("This change was already made for another assignment.")

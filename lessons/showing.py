@@ -15,6 +15,8 @@ from repertoire.models import Marking, Passage
 from repertoire.notation.picture import Picture
 from repertoire.technique.marks import Marks, load
 
+CHOICE_MM = 150.0  # wide enough for a line or two of the passage, so that markings can be told apart
+
 
 @dataclass(frozen=True, slots=True)
 class Shown:
@@ -61,7 +63,7 @@ def excerpt(request: HttpRequest, assignment: Assignment, prefix: str) -> Pictur
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A marking to choose, with its first system as a small picture."""
+    """A marking to choose, with its first two systems as a small picture."""
 
     marking: Marking
     svg: str
@@ -70,9 +72,9 @@ class Choice:
 def choices(request: HttpRequest, passage: Passage, markings: Iterable[Marking]) -> list[Choice]:
     if not passage.has_notation:
         return [Choice(marking, "") for marking in markings]
-    look = thumb_look(request, printed=printed_marks(passage))
+    look = thumb_look(request, printed=printed_marks(passage), width_mm=CHOICE_MM)
     drawn = ((marking, picture(passage, load(marking.marks), look)) for marking in markings)
-    return [Choice(marking, picture.systems[0].svg if picture.systems else "") for marking, picture in drawn]
+    return [Choice(marking, "".join(system.svg for system in found.systems[:2])) for marking, found in drawn]
 
 
 def _marks(passage: Passage, marking: Marking | None) -> Marks:
