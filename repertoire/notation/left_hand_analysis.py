@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from repertoire.technique.fingering import Finding, Fingering, complete
+from repertoire.technique.fingering import Finding, Fingering, complete, usual_preset
 from repertoire.technique.fingering_alternatives import Alternative, alternatives, open_choices
 from repertoire.technique.fingering_costs import NO_LIMITS, Limits
 from repertoire.technique.holding import findings
@@ -111,7 +111,7 @@ def analyse_left_hand(
     marks: Iterable[Mark],
     instrument: str = "viola",
     *,
-    preset: str = "balanced",
+    preset: str | None = None,
     count: int = 3,
     tempo: float | None = None,
     limits: Limits = NO_LIMITS,
@@ -119,8 +119,9 @@ def analyse_left_hand(
 ) -> dict[str, Any]:
     """The left hand of a line: `notes` by address of note or chord member, `shifts`,
     `findings`, `open_choices` and, when `count` is above 0, `alternatives` whose lists
-    follow the order of `addresses`."""
+    follow the order of `addresses`. Without a preset the usual one of the line is taken."""
     marks = tuple(marks)
+    preset = preset or usual_preset(line, instrument)
     fingering = complete(line, marks, instrument, preset=preset, limits=limits, tempo=tempo, length=length)
     addresses = [member for event in line.notes if not event.cue for member in event.members]
     out: dict[str, Any] = {

@@ -22,6 +22,7 @@ from .moments import FREE, Moment, Wish, moments_of
 from .pitch import Pitch
 from .strings import STRING_LENGTH, distance, open_strings, position_label, string_name
 
+FIRST_POSITION_REACH: Final = 7  # half steps above string I that a fourth finger stops in first position
 Extension = Literal["", "forward", "back"]
 _EXTENSIONS: Final[dict[int, Extension]] = {0: "", 1: "forward", -1: "back"}
 
@@ -129,6 +130,14 @@ def preset_costs(preset: str) -> Costs:
         return PRESETS[preset]
     except KeyError:
         raise FingeringError(f"“{preset}” is not a character of fingering; choose from {', '.join(PRESETS)}.") from None
+
+
+def usual_preset(line: Line, instrument: str) -> Preset:
+    """The character to begin with: music that never leaves the reach of first position, as
+    in a player's first years, is fingered low and clear; everything else balanced. Give the
+    whole part rather than a passage of it."""
+    top = open_strings(instrument)[0].midi + FIRST_POSITION_REACH
+    return "balanced" if any(pitch.midi > top for pitch in line.pitches) else "low and clear"
 
 
 def complete(

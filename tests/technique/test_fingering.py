@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from repertoire.technique.fingering import FingeringError, complete, complete_moments
+from repertoire.technique.fingering import FingeringError, complete, complete_moments, usual_preset
 from repertoire.technique.fingering_costs import PRESETS, Limits
 from repertoire.technique.marks import Kind, Mark
 from repertoire.technique.moments import moments_of, moments_of_notes
@@ -300,3 +300,9 @@ def test_a_natural_harmonic_lies_on_a_place_where_one_speaks():
     assert fingering.by_address["b1n2"].semitones in (12, 19)
     marked = complete(passage, (Mark(Kind.HARMONIC, "b1n2", "natural"), Mark(Kind.FINGER, "b1n2", "0")))
     assert (marked.by_address["b1n2"].finger, marked.by_address["b1n2"].harmonic) == (0, "natural")
+
+
+def test_music_within_first_position_begins_low_and_clear():
+    assert usual_preset(line("4/4", "treble", "G3 h B5 h", instrument="violin"), "violin") == "low and clear"
+    assert usual_preset(line("4/4", "treble", "G3 h C6 h", instrument="violin"), "violin") == "balanced"
+    assert usual_preset(line("4/4", "alto", "E5 w"), "viola") == "low and clear"

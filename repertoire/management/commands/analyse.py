@@ -43,7 +43,10 @@ class Command(BaseCommand):
         parser.add_argument("--movement", type=int, metavar="N", help="one of several movements, from 1")
         parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute")
         parser.add_argument("--instrument", choices=("violin", "viola"), help="when the part doesn't say, or another")
-        parser.add_argument("--preset", choices=tuple(PRESETS), default="balanced", help="character of the fingering")
+        parser.add_argument(
+            "--preset", choices=tuple(PRESETS),
+            help="character of the fingering: balanced, but low and clear for a file that stays in first position",
+        )  # fmt: skip
         parser.add_argument(
             "--alternatives", type=int, choices=range(4), metavar="N",
             help="possible fingerings to give beside it, 0 to 3: 3 for a file, none for note lists unless asked for",
@@ -97,7 +100,7 @@ def analyse_note_lists(options: dict[str, Any]) -> Iterator[tuple[str, Numbers]]
             analyse_notes(
                 notes,
                 options["instrument"] or "violin",
-                preset=options["preset"],
+                preset=options["preset"] or "balanced",
                 alternatives=options["alternatives"] or 0,
             ),
         )
