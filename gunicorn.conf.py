@@ -22,7 +22,7 @@ worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None
 loglevel = "warning"
 
 
-def when_ready(server):
+def when_ready(server: object) -> None:
     """Say where the studio is once it answers."""
     scheme = "https" if settings.HTTPS else "http"
     where = settings.ALLOWED_HOSTS[0] if settings.HTTPS else bind
