@@ -33,7 +33,14 @@ def assemble(
     signs = [s for s in drawing.signs if s.name != "measure"]
     staves = _staves(signs, len(lines))
     heads = [_heads(signs, staff) for staff in range(len(lines))]
-    dress(signs, labels, written, at, {a: s for places in heads for a, (_, _, s) in places.items()}, drawing.width)
+    dress(
+        signs,
+        labels,
+        written,
+        at,
+        {a: s for places in heads for a, (_, _, s) in places.items()},
+        drawing.width - drawing.left,
+    )
     place(signs, staves, at)
     everything = union(b for s in signs for b in s.boxes())
     assert everything is not None
@@ -47,7 +54,7 @@ def assemble(
         outlines = "".join(f'<path id="{use}{c}" d="{drawing.outlines.get(c) or glyph_outline(c)}"/>' for c in codes)
         parts.append(f"<defs>{outlines}</defs>")
     parts.append(
-        f'<g transform="scale({scale:.6g}) translate(0 {-top:.0f})" color="{INK}" fill="currentColor" '
+        f'<g transform="scale({scale:.6g}) translate({drawing.left:.0f} {-top:.0f})" color="{INK}" fill="currentColor" '
         f'stroke="none" font-family="{FONTS}">'
     )
     parts.extend(_drawn(sign, drawing.outlines, look, use) for sign in signs if not _picked(sign, look))
@@ -55,13 +62,24 @@ def assemble(
         parts.extend(_notes(line, speakers, places, staves[staff], drawing.outlines, look, use, staff))
         parts.extend(_rings(places, ringed[staff] if ringed else frozenset()))
     parts.append("</g>")
-    in_mm = [{a: (x * scale, (y - top) * scale) for a, (x, y, _) in places.items()} for places in heads]
+    in_mm = [
+        {a: ((x + drawing.left) * scale, (y - top) * scale) for a, (x, y, _) in places.items()} for places in heads
+    ]
+    staff_places = tuple(
+        StaffPlace((a - top) * scale, (b - top) * scale, (c + drawing.left) * scale, (d + drawing.left) * scale)
+        for a, b, c, d in staves
+    )
     return System(
-        "".join(parts), width, height, in_mm[0],
-        tuple(StaffPlace((a - top) * scale, (b - top) * scale, c * scale, d * scale) for a, b, c, d in staves),
-        _bars(drawing, scale), tuple(in_mm), screen=look.screen,
-        overlap_mm=overlap(signs, staves) * scale,
-    )  # fmt: skip
+        "".join(parts),
+        width,
+        height,
+        in_mm[0],
+        staff_places,
+        _bars(drawing, scale),
+        tuple(in_mm),
+        screen=look.screen,
+        overlap_mm=overlap(signs, staves) * scale if len(staves) > 1 else 0.0,
+    )
 
 
 def _picked(sign: Sign, look: Look) -> bool:
@@ -171,5 +189,7 @@ def _bars(drawing: Drawing, scale: float) -> dict[int, tuple[float, float]]:
         if sign.name == "staff" and measure is not None and measure.ident.startswith("bar"):
             box = sign.box
             if box:
-                bars.setdefault(int(measure.ident[3:]), (box[0] * scale, box[2] * scale))
+                bars.setdefault(
+                    int(measure.ident[3:]), ((box[0] + drawing.left) * scale, (box[2] + drawing.left) * scale)
+                )
     return bars

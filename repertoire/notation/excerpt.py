@@ -125,7 +125,10 @@ def _open_ties(measures: list[Any], line: Line) -> None:
     """Ties that come in at the start of the excerpt or go out at its end."""
     place = {written.index: measure for measure, written in zip(measures, line.bars, strict=True)}
     ties = [t for measure in measures for t in measure.iter(MEI + "tie")]
-    begun = {t.get("startid") for t in ties}
+    for tie in ties:
+        if tie.get("startid") and not tie.get("endid") and not tie.get("tstamp2"):
+            tie.getparent().remove(tie)  # begun by the writer, without an end to draw it to
+    begun = {t.get("startid") for t in ties if t.get("endid")}
     ended = {t.get("endid") for t in ties}
     for event in line.notes:
         for number in range(1, len(event.pitches) + 1):

@@ -96,12 +96,13 @@ def union(boxes: Iterable[Box]) -> Box | None:
 
 @dataclass(frozen=True)
 class Drawing:
-    """One page of Verovio taken apart. Glyph outlines by code; margins are already added to the places."""
+    """One page of Verovio taken apart. Glyph outlines by code; `left` is the margin that places count from."""
 
     signs: tuple[Sign, ...]
     width: float
     height: float
     outlines: dict[str, str]
+    left: float = 0.0
 
 
 def take_apart(svg: str) -> Drawing:
@@ -113,14 +114,14 @@ def take_apart(svg: str) -> Drawing:
     page = next(e for e in root.iter(SVG + "svg") if e is not root)
     _, _, width, height = (float(n) for n in page.get("viewBox").split())
     margin = page.find(SVG + "g")
-    dx, dy = (float(n) for n in _NUMBER.findall(margin.get("transform")))
+    left = float(_NUMBER.findall(margin.get("transform"))[0])
     signs: list[Sign] = []
     for child in margin:
-        _read(child, Sign("page"), signs, (dx, dy))
-    return Drawing(tuple(s for s in signs if s.shapes or s.name in ("note", "measure")), width, height, outlines)
+        _read(child, Sign("page"), signs)
+    return Drawing(tuple(s for s in signs if s.shapes or s.name in ("note", "measure")), width, height, outlines, left)
 
 
-def _read(element: Any, sign: Sign, signs: list[Sign], move: tuple[float, float]) -> None:
+def _read(element: Any, sign: Sign, signs: list[Sign]) -> None:
     tag = element.tag
     if tag == SVG + "g":
         names = (element.get("class") or "").split()
@@ -137,17 +138,17 @@ def _read(element: Any, sign: Sign, signs: list[Sign], move: tuple[float, float]
                 sign.staff = int(told[2:]) - 1
             signs.append(sign)
         for child in element:
-            _read(child, sign, signs, move)
+            _read(child, sign, signs)
     elif tag == SVG + "use":
         found = _MOVE.match(element.get("transform"))
         assert found is not None
         x, y, size = (float(n) for n in found.groups())
         code = element.get("href", element.get("{http://www.w3.org/1999/xlink}href"))[1:].partition("-")[0]
-        sign.shapes.append(glyph(code, x + move[0], y + move[1], size))
+        sign.shapes.append(glyph(code, x, y, size))
     elif tag == SVG + "text":
-        sign.shapes.extend(_words(element, move, sign))
+        sign.shapes.extend(_words(element, sign))
     elif tag in (SVG + "path", SVG + "polygon", SVG + "polyline", SVG + "rect", SVG + "ellipse"):
-        sign.shapes.append(_outline(element, tag.removeprefix(SVG), move))
+        sign.shapes.append(_outline(element, tag.removeprefix(SVG)))
 
 
 def glyph(code: str, x: float, y: float, size: float) -> Shape:
@@ -156,30 +157,26 @@ def glyph(code: str, x: float, y: float, size: float) -> Shape:
     return Shape("glyph", code, x, y, size, boxes=[box])
 
 
-def _outline(element: Any, tag: str, move: tuple[float, float]) -> Shape:
-    dx, dy = move
+def _outline(element: Any, tag: str) -> Shape:
     width = float(element.get("stroke-width") or 0)
     half = width / 2
     if tag == "rect":
-        x, y = float(element.get("x")) + dx, float(element.get("y")) + dy
+        x, y = float(element.get("x")), float(element.get("y"))
         w, h = float(element.get("width")), float(element.get("height"))
         hollow = element.get("fill-opacity") == "0"  # the frame of a rehearsal letter
         body = f"M{x:g} {y:g}h{w:g}v{h:g}h{-w:g}z"
         return Shape("path", body, width=width if hollow else 0, filled=not hollow, boxes=[(x, y, x + w, y + h)])
     if tag == "ellipse":
-        x, y = float(element.get("cx")) + dx, float(element.get("cy")) + dy
+        x, y = float(element.get("cx")), float(element.get("cy"))
         r = float(element.get("rx"))
         body = f"M{x - r:g} {y:g}a{r:g} {r:g} 0 1 0 {2 * r:g} 0a{r:g} {r:g} 0 1 0 {-2 * r:g} 0z"
         return Shape("path", body, boxes=[(x - r, y - r, x + r, y + r)])
     source = element.get("d") or element.get("points")
     numbers = [float(n) for n in _NUMBER.findall(source)]
-    points = [(numbers[i] + dx, numbers[i + 1] + dy) for i in range(0, len(numbers) - 1, 2)]
+    points = [(numbers[i], numbers[i + 1]) for i in range(0, len(numbers) - 1, 2)]
     curved = "C" in source
     if tag == "path":
-        letters = iter(points)
-        body = re.sub(
-            r"(-?[\d.]+)[ ,]+(-?[\d.]+)", lambda _: "{:g} {:g}".format(*next(letters)), source
-        )  # fmt: skip
+        body = source
     else:
         body = "M" + "L".join(f"{x:g} {y:g}" for x, y in points) + ("z" if tag == "polygon" else "")
     filled = tag == "polygon" or (tag == "path" and curved)
@@ -229,13 +226,13 @@ def _along(points: list[tuple[float, float]], half: float) -> Iterator[Box]:
         last = (x, y)
 
 
-def _words(element: Any, move: tuple[float, float], sign: Sign) -> Iterator[Shape]:
+def _words(element: Any, sign: Sign) -> Iterator[Shape]:
     """Text pieces with places of their own; music glyphs among them become outlines."""
     italic, bold = sign.name in ("dir", "dynam", "mNum"), sign.name in ("ending", "fing", "reh", "tempo")
     pieces: list[tuple[str, float, bool, bool, bool]] = []
     _pieces(element, 0.0, italic, bold, False, pieces)
     anchor = element.get("text-anchor") or "start"
-    x, y = float(element.get("x") or 0) + move[0], float(element.get("y") or 0) + move[1]
+    x, y = float(element.get("x") or 0), float(element.get("y") or 0)
     total = sum(_advance(text, size, i, b, music) for text, size, i, b, music in pieces)
     x -= {"middle": total / 2, "end": total}.get(anchor, 0.0)
     for text, size, is_italic, is_bold, music in pieces:

@@ -1,0 +1,316 @@
+"""Pictures: exact size, every note in its place, every kind of mark, nothing touching."""
+
+import re
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+import pytest
+from lxml import etree
+
+from repertoire.notation.engraving import Look, Picture, as_image, engrave, engrave_together
+from repertoire.technique.line import Line, LineError
+from repertoire.technique.marks import Kind, Mark, Marks
+from tests.technique.lines import line
+
+K = Kind
+SCALE = "D4 q E4 q F4 q G4 q | A4 q B4 q C5 q D5 q | E5 h D4+B4 h"
+ONE_OF_EACH: Marks = (
+    Mark(K.BOW, "b1n1", "down"),
+    Mark(K.RETAKE, "b1n3"),
+    Mark(K.SLUR, "b1n1", "", "b1n2"),
+    Mark(K.HOOK, "b2n1", "portato", "b2n2"),
+    Mark(K.AMOUNT, "b1n1", "1/2"),
+    Mark(K.PART, "b1n3", "tip"),
+    Mark(K.ARTICULATION, "b1n4", "accent"),
+    Mark(K.PIZZICATO, "b3n1", "left hand"),
+    Mark(K.FINGER, "b1n2", "2-1"),
+    Mark(K.STRING, "b1n4", "III"),
+    Mark(K.EXTENSION, "b2n1", "forward"),
+    Mark(K.HARMONIC, "b2n4", "natural"),
+    Mark(K.SLIDE, "b2n2", "arrival", "b2n3"),
+    Mark(K.HOLD, "b1n3", "", "b2n1"),
+    Mark(K.VIBRATO, "b3n1", "none"),
+    Mark(K.ORNAMENT, "b2n2", "turn", options=(("below", "sharp"),)),
+    Mark(K.DYNAMIC, "b1n1", "mf"),
+    Mark(K.HAIRPIN, "b1n2", "crescendo", "b2n1"),
+    Mark(K.PHRASE, "b1n1", "", "b2n4"),
+    Mark(K.HIGH_POINT, "b3n1"),
+    Mark(K.OCTAVE, "b2n3", "8va", "b2n4"),
+    Mark(K.FERMATA, "b3n2"),
+    Mark(K.TEXT, "b3n1", "singing"),
+)
+
+
+@pytest.fixture
+def scale() -> Line:
+    return line("4/4", "alto", SCALE)
+
+
+def root_of(picture: Picture, system: int = 0) -> etree._Element:
+    return etree.fromstring(picture.systems[system].svg.encode())
+
+
+def texts(picture: Picture) -> list[str]:
+    return [t.text for s in range(len(picture.systems)) for t in root_of(picture, s).iter("{*}text")]
+
+
+@pytest.mark.parametrize("staff_mm", [6.5, 8.0, 11.0])
+def test_the_staff_has_its_height_and_the_picture_its_width(scale: Line, staff_mm: float) -> None:
+    picture = engrave(scale, (), Look(staff_mm=staff_mm, width_mm=180))
+    for system in picture.systems:
+        staff = system.staves[0]
+        assert staff.bottom - staff.top == pytest.approx(staff_mm, abs=0.001)
+        assert system.width_mm == pytest.approx(180, abs=0.1)
+        assert f'width="{system.width_mm:.3f}'.rstrip("0").rstrip(".") in system.svg
+
+
+def test_heads_stand_where_the_clef_puts_them(scale: Line) -> None:
+    # alto clef: C4 is the middle line [C]; a letter step is half a space, 1 mm on a staff of 8 mm [A]
+    picture = engrave(scale, (), Look(staff_mm=8.0, width_mm=180))
+    system = picture.systems[0]
+    staff = system.staves[0]
+    assert system.notes["b1n1"][1] == pytest.approx(staff.top + 3, abs=0.01)  # D4: the space above the middle line
+    assert system.notes["b1n4"][1] == pytest.approx(staff.top, abs=0.01)  # G4: the top line
+    assert system.notes["b2n1"][1] == pytest.approx(staff.top - 1, abs=0.01)  # A4: the space above it
+    xs = [system.notes[a][0] for a in ("b1n1", "b1n2", "b1n3", "b1n4", "b2n1")]
+    assert xs == sorted(xs)
+    assert system.bars[1][1] == pytest.approx(system.bars[2][0], abs=0.5)
+
+
+def test_every_note_and_rest_can_be_picked_on_screen() -> None:
+    music = line("4/4", "alto", "D4 q r q D4+B4 h")
+    root = root_of(engrave(music, (Mark(K.FINGER, "b1n1", "1"),), Look(prefix="x-")))
+    picked = {g.get("data-address"): g for g in root.iter("{*}g") if g.get("data-address")}
+    assert list(picked) == ["b1n1", "b1n2", "b1n3p1", "b1n3p2"]
+    first = picked["b1n1"]
+    assert first.get("id") == "x-b1n1"
+    assert first.get("aria-label") == "bar 1, first note, D4, finger 1"
+    assert first.find("{*}title").text == "bar 1, first note, D4, finger 1"
+    assert [g.get("tabindex") for g in picked.values()] == ["0", "-1", "-1", "-1"]
+    for group in picked.values():
+        hit = group.find("{*}rect")
+        assert hit.get("pointer-events") == "all"
+        # 24 px are 6.35 mm; a staff of 8 mm counts 720 units
+        assert float(hit.get("height")) * 8 / 720 >= 3
+
+
+def test_ids_on_one_page_are_unique(scale: Line) -> None:
+    picture = engrave(scale, ONE_OF_EACH, Look(width_mm=60, prefix="a-"))
+    ids = re.findall(r' id="([^"]+)"', picture.svg())
+    assert len(picture.systems) > 1
+    assert len(ids) == len(set(ids))
+    assert all(i.startswith("a-") for i in ids)
+
+
+def test_print_has_no_ids_no_scripts_and_no_style(scale: Line) -> None:
+    picture = engrave(scale, ONE_OF_EACH, Look(screen=False))
+    svg = picture.systems[0].svg
+    for word in (" id=", "tabindex", "<style", "<use", "data-address", "pointer-events"):
+        assert word not in svg
+    image = as_image(picture.systems[0], alt="Bars 1 to 3 of a scale")
+    assert image.startswith('<img class="engraving" src="data:image/svg+xml;base64,')
+    assert 'alt="Bars 1 to 3 of a scale"' in image
+
+
+def test_screen_svg_has_no_inline_style_for_a_strict_policy(scale: Line) -> None:
+    svg = engrave(scale, ONE_OF_EACH, Look()).svg()
+    assert "<style" not in svg
+    assert " style=" not in svg
+
+
+@pytest.mark.parametrize("mark", ONE_OF_EACH, ids=lambda m: str(m.kind))
+def test_each_kind_of_mark_leaves_ink(scale: Line, mark: Mark) -> None:
+    kind = mark.kind.replace(" ", "-")
+    svg = engrave(scale, (mark,), Look()).svg()
+    if mark.kind is K.EXTENSION:
+        assert ">x<" in svg
+    assert f"kind-{kind}" in svg
+    assert f"kind-{kind}" not in engrave(scale, (), Look()).svg()
+
+
+def test_all_kinds_together_lose_no_note(scale: Line) -> None:
+    picture = engrave(scale, ONE_OF_EACH, Look())
+    assert picture.warnings == ()
+    assert {a for a in picture.notes if "p" not in a} == {e.address for e in scale.events}
+
+
+def test_strings_as_roman_numerals_or_by_name(scale: Line) -> None:
+    marks = (Mark(K.STRING, "b1n1", "III"),)
+    assert "III" in texts(engrave(scale, marks, Look()))
+    assert "sul G" in texts(engrave(scale, marks, Look(string_signs="sul")))
+    violin = replace(scale, instrument="violin")
+    assert "sul D" in texts(engrave(violin, marks, Look(string_signs="sul")))
+
+
+def test_a_string_over_several_notes_continues_in_brackets(scale: Line) -> None:
+    picture = engrave(scale, (Mark(K.STRING, "b1n1", "III", "b3n1"),), Look(width_mm=70))
+    assert len(picture.systems) > 1
+    words = texts(picture)
+    assert words.count("III") == 1
+    assert words.count("(III)") == len(picture.systems) - 1
+
+
+def test_words_are_the_studio_s(scale: Line) -> None:
+    marks = (Mark(K.PART, "b1n1", "frog"), Mark(K.AMOUNT, "b1n3", "1/2"))
+    assert {"heel", "½ bow"} <= set(texts(engrave(scale, marks, Look())))
+    words = {**Look().words, "frog": "frog"}
+    assert "frog" in texts(engrave(scale, marks, Look(words=words)))
+
+
+def test_fingers_tell_extension_and_slide(scale: Line) -> None:
+    marks = (
+        Mark(K.FINGER, "b1n1", "4"),
+        Mark(K.EXTENSION, "b1n1", "forward"),
+        Mark(K.FINGER, "b1n4", "2"),
+        Mark(K.SLIDE, "b1n3", "arrival", "b1n4"),
+    )
+    assert {"x4", "–2"} <= set(texts(engrave(scale, marks, Look())))
+
+
+def test_chord_fingers_stand_above_each_other_as_the_notes_do() -> None:
+    music = line("4/4", "alto", "D4+B4 w")
+    marks = (Mark(K.FINGER, "b1n1p1", "0"), Mark(K.FINGER, "b1n1p2", "1"))
+    drawn = {}
+    for group in root_of(engrave(music, marks, Look())).iter("{*}g"):
+        if "kind-finger" in (group.get("class") or ""):
+            move = re.search(r"translate\(\S+ (\S+)\)", group.get("transform") or "translate(0 0)")
+            text = group.find("{*}text")
+            drawn[text.text] = float(text.get("y")) + float(move[1])
+    assert drawn["1"] < drawn["0"] - 150
+
+
+def test_own_and_printed_marks_differ_in_more_than_colour(scale: Line) -> None:
+    finger = Mark(K.FINGER, "b1n1", "1")
+    slur = Mark(K.SLUR, "b1n1", "", "b1n3")
+    own = engrave(scale, (finger, slur), Look(screen=False)).systems[0].svg
+    printed = engrave(scale, (finger, slur), Look(screen=False, printed=(finger, slur))).systems[0].svg
+    assert 'font-weight="bold">1<' in own
+    assert 'font-weight="bold">1<' not in printed
+    widths = [
+        max(float(w) for w in re.findall(r'stroke-width="([\d.]+)" stroke-linecap="round"', s)) for s in (own, printed)
+    ]
+    assert widths[0] > widths[1]
+    screen = engrave(scale, (finger, slur), Look(printed=(slur,))).svg()
+    assert "mark-own kind-finger" in screen
+    assert "mark-printed kind-slur" in screen
+
+
+def test_replaced_printed_marks_show_when_asked(scale: Line) -> None:
+    slur = Mark(K.SLUR, "b1n1", "", "b1n3")
+    assert "kind-slur" not in engrave(scale, (), Look(printed=(slur,))).svg()
+    assert "mark-replaced kind-slur" in engrave(scale, (), Look(printed=(slur,), show_replaced=True)).svg()
+
+
+def test_spans_that_enter_and_leave_are_drawn(scale: Line) -> None:
+    music = Line(scale.bars[1:2], tuple(e for e in scale.events if e.bar == 2))
+    for mark in (
+        Mark(K.SLUR, "b1n3", "", "b2n2"),
+        Mark(K.SLUR, "b2n3", "", "b3n1"),
+        Mark(K.SLUR, "b1n1", "", "b3n1"),
+        Mark(K.HAIRPIN, "b1n3", "crescendo", "b2n2"),
+        Mark(K.STRING, "b1n3", "II", "b2n2"),
+    ):
+        picture = engrave(music, (mark,), Look())
+        assert f"kind-{mark.kind}" in picture.svg(), mark
+        assert picture.warnings == ()
+
+
+def test_a_mark_outside_is_left_out_and_named(scale: Line) -> None:
+    picture = engrave(scale, (Mark(K.FINGER, "b9n1", "1"),), Look())
+    assert picture.warnings == ("A finger mark outside the passage is not drawn.",)
+
+
+def test_empty_bars_become_one_rest_unless_marked() -> None:
+    music = line("4/4", "alto", "C4 w | r w | r w | r w | D4 w")
+    rests = tuple(replace(e, whole_bar=True) if e.is_rest else e for e in music.events)
+    music = Line(music.bars, rests)
+    together = engrave(music, (), Look())
+    assert "b3n1" not in together.notes
+    assert "b3n1" in engrave(music, (), Look(empty_bars=True)).notes
+    assert "b3n1" in engrave(music, (Mark(K.FERMATA, "b3n1"),), Look()).notes
+
+
+def test_an_octave_line_writes_the_notes_an_octave_lower(scale: Line) -> None:
+    plain = engrave(scale, (), Look(staff_mm=8, width_mm=180)).systems[0]
+    under = engrave(scale, (Mark(K.OCTAVE, "b2n1", "8va", "b2n2"),), Look(staff_mm=8, width_mm=180)).systems[0]
+    for address, steps in (("b2n1", 7), ("b2n3", 0)):
+        fall = (under.notes[address][1] - under.staves[0].top) - (plain.notes[address][1] - plain.staves[0].top)
+        assert fall == pytest.approx(steps * 1.0, abs=0.01), address  # 8 mm staff: a letter step is 1 mm
+
+
+def test_a_strip_stands_below_and_counts_in_millimetres(scale: Line) -> None:
+    system = engrave(scale, (), Look(width_mm=180)).systems[0]
+    with_strip = system.with_strip('<path d="M0 0H10" stroke="#000" stroke-width=".3"/>', 12)
+    assert with_strip.height_mm == pytest.approx(system.height_mm + 13.5)
+    assert f'class="strip" transform="translate(0 {system.height_mm + 1.5:.3f}'.rstrip("0") in with_strip.svg
+    assert with_strip.notes == system.notes
+
+
+def test_signs_above_the_staff_do_not_touch(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fingers, strings and words on every note of a crowded bar, checked box against box."""
+    from repertoire.notation import assembling
+
+    seen = []
+    real = assembling.place
+
+    def place(signs, staves, at):  # type: ignore[no-untyped-def]
+        real(signs, staves, at)
+        seen.append([s for s in signs if s.shapes])
+
+    monkeypatch.setattr(assembling, "place", place)
+    music = line("4/4", "alto", "C5 s D5 s E5 s F5 s G4 s A3 s B3 s C4 s D4 e E4 e F4 q")
+    notes = [e.address for e in music.notes]
+    on_each = [
+        mark
+        for number, address in enumerate(notes)
+        for mark in (
+            Mark(K.FINGER, address, str(number % 4 + 1)),
+            Mark(K.STRING, address, "II"),
+            Mark(K.BOW, address, "down" if number % 2 else "up"),
+        )
+    ]
+    once = (Mark(K.SLUR, notes[0], "", notes[3]), Mark(K.TEXT, notes[2], "singing"), Mark(K.AMOUNT, notes[1], "1/2"))
+    marks = (*on_each, *once)
+    engrave(music, marks, Look(width_mm=120))
+    (signs,) = seen
+    moved = [s for s in signs if s.name in ("fing", "dir")]
+    assert len(moved) == 2 * len(notes) + 2
+    solid = [s for s in signs if s.name not in ("staff", "barLine", "clef", "meterSig", "keySig", "mNum")]
+    for sign in moved:
+        for other in solid:
+            if other is sign:
+                continue
+            for a in sign.boxes():
+                for b in other.boxes():
+                    apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
+                    assert apart, (sign.name, sign.shapes[0].body, other.name)
+
+
+def test_markings_under_each_other_share_their_places(scale: Line) -> None:
+    one = (Mark(K.FINGER, "b1n1", "1"), Mark(K.DYNAMIC, "b1n1", "p"))
+    other = (Mark(K.FINGER, "b1n1", "3"), Mark(K.DYNAMIC, "b1n1", "p"))
+    picture = engrave_together([("First", scale, one), ("Second", scale, other)], Look(width_mm=180, prefix="t-"))
+    system = picture.systems[0]
+    assert len(system.staves) == 2
+    assert system.staves[0].bottom < system.staves[1].top
+    first, second = system.notes_by_staff
+    assert first["b2n1"][0] == pytest.approx(second["b2n1"][0], abs=0.01)
+    svg = picture.svg()
+    assert svg.count('class="differs"') == 2  # the note in both staves
+    assert svg.count("kind-dynamic") == 1
+    ids = re.findall(r' id="([^"]+)"', svg)
+    assert len(ids) == len(set(ids))
+    assert {"First", "Second"} <= set(texts(picture))
+
+
+def test_only_the_same_bars_stand_together(scale: Line) -> None:
+    shorter = Line(scale.bars[:1], tuple(e for e in scale.events if e.bar == 1))
+    with pytest.raises(LineError, match="same bars"):
+        engrave_together([("a", scale, ()), ("b", shorter, ())], Look())
+
+
+def test_threads_draw_the_same(scale: Line) -> None:
+    alone = engrave(scale, ONE_OF_EACH, Look()).svg()
+    with ThreadPoolExecutor(4) as pool:
+        together = list(pool.map(lambda _: engrave(scale, ONE_OF_EACH, Look()).svg(), range(8)))
+    assert together == [alone] * 8
