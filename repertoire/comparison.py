@@ -1,4 +1,4 @@
-"""What is told about compared markings: a table of facts, and strips drawn under the staves.
+"""What is told about compared markings: a table of facts, and strips drawn under the system.
 
 A row of the table is a function from one version to words; a strip is a function from a
 version and its drawn system to a drawing in millimetres. Modules that know more about bow
@@ -13,6 +13,8 @@ from functools import cached_property
 
 from repertoire.markings import marks_of
 from repertoire.models import Marking
+from repertoire.notation.bow_strip import bow_strip
+from repertoire.notation.left_hand_strip import Strip, left_hand_strip
 from repertoire.notation.picture import System
 from repertoire.technique.bow_facts import BowFacts, facts
 from repertoire.technique.bow_place import Placed, place_as_marked
@@ -77,9 +79,9 @@ class FactRow:
 
 
 Row = Callable[[Version], str]
-Strip = Callable[[Version, System, int], tuple[str, float] | None]
+StripOf = Callable[[Version, System, int], Strip | None]
 _rows: list[tuple[str, str, Row]] = []
-_strips: list[Strip] = []
+_strips: dict[str, tuple[str, StripOf]] = {}
 
 
 def row(title: str, note: str = "") -> Callable[[Row], Row]:
@@ -92,11 +94,20 @@ def row(title: str, note: str = "") -> Callable[[Row], Row]:
     return add
 
 
-def strip(function: Strip) -> Strip:
-    """Add a strip under each staff: the function gets the version, its drawn system and the
-    staff's place from the top, and gives SVG in mm with its height, or None for nothing."""
-    _strips.append(function)
-    return function
+def strip(key: str, name: str) -> Callable[[StripOf], StripOf]:
+    """Add a strip that can be shown below the system: the function gets the version, the drawn
+    system and the version's staff in it, and gives a drawing with the same in words, or None."""
+
+    def add(function: StripOf) -> StripOf:
+        _strips[key] = (name, function)
+        return function
+
+    return add
+
+
+def strips() -> tuple[tuple[str, str], ...]:
+    """Key and name of every strip."""
+    return tuple((key, name) for key, (name, _) in _strips.items())
 
 
 def fact_rows(versions: Iterable[Version]) -> tuple[FactRow, ...]:
@@ -106,12 +117,27 @@ def fact_rows(versions: Iterable[Version]) -> tuple[FactRow, ...]:
     return tuple(r for r in rows if any(r.values))
 
 
-def with_strips(version: Version, system: System, staff: int = 0) -> System:
-    """A system with every strip that has something to show for this version."""
-    for draw in _strips:
-        if made := draw(version, system, staff):
-            system = system.with_strip(made[0], made[1])
-    return system
+def with_strip(version: Version, system: System, key: str, *, staff: int = 0, letter: str = "") -> tuple[System, str]:
+    """A system with one version's strip below it, and the strip in words. `staff` is the
+    version's staff in the system and `letter` stands at the strip's left end. The system is
+    returned as it is where there is nothing to show, and for an unknown key."""
+    made = _strips[key][1](version, system, staff) if key in _strips else None
+    if made is None or not made.drawing:
+        return system, ""
+    name = (
+        f'<text x="0" y="{made.height_mm / 2:.2f}" font-size="3.4" font-weight="bold">{letter}</text>' if letter else ""
+    )
+    return system.with_strip(name + made.drawing, made.height_mm), made.words
+
+
+@strip("bow", "bow distribution")
+def _bow_distribution(version: Version, system: System, staff: int) -> Strip | None:
+    return bow_strip(version.bowing, version.placed, system, staff=staff, terms=version.terms)
+
+
+@strip("hand", "left hand, one possible way")
+def _left_hand(version: Version, system: System, staff: int) -> Strip | None:
+    return None if version.fingering is None else left_hand_strip(version.fingering, system)
 
 
 @row("Bow changes")

@@ -3,28 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_http_methods
 
 from repertoire.access import get_passage
-from repertoire.comparison import Version, fact_rows, with_strips
+from repertoire.comparison import Version, fact_rows, strips, with_strip
 from repertoire.drafts import instrument_of
-from repertoire.excerpts import passage_line, picture
+from repertoire.excerpts import passage_line, screen_of
 from repertoire.marking_forms import CombineForm
 from repertoire.markings import ASPECT_WORDS, Place, differences, make_marking, marks_of, same_aspects
 from repertoire.models import Marking, Passage
-from repertoire.notation.picture import System
+from repertoire.notation.engraving import engrave_together
 from repertoire.technique.checking import check
-from repertoire.technique.line import event_address
-from repertoire.technique.marks import Aspect, Mark, Marks, changes
+from repertoire.technique.marks import Aspect, Mark, Marks
 from repertoire.technique.marks import combine as combined
-from repertoire.views.marking import look_for
+from repertoire.views.marking import excerpt, from_script, look_for
 from studio.access import teacher_of
 from studio.models import Student
 from studio.terms import terms_for
@@ -40,6 +40,22 @@ class Pair:
     version: Version
     aspects: tuple[tuple[str, bool], ...]  # words, and whether they agree
     places: tuple[Place, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Lettered:
+    """A version with the letter its staff is marked with."""
+
+    letter: str
+    version: Version
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One system of all versions, and what is drawn below it in words."""
+
+    svg: str
+    words: tuple[str, ...]
 
 
 @require_GET
@@ -62,14 +78,27 @@ def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
         line, instrument = passage_line(passage), instrument_of(passage)
         terms = terms_for(teacher_of(request).studio.terms)
         versions = [Version(m, line, instrument, terms) for m in chosen]
+        lettered = [Lettered(letter, version) for letter, version in zip("ABC", versions, strict=False)]
         context |= {
             "versions": versions,
-            "staves": _staves(request, passage, versions),
+            "lettered": lettered,
+            "rows": _systems(request, passage, lettered),
+            "strips": (*strips(), ("none", "nothing")),
+            "shown": _shown(request),
+            "excerpt_url": request.get_full_path(),
+            "screen": screen_of(request),
             "pairs": [_pair(passage, versions[0], other) for other in versions[1:]],
             "facts": fact_rows(versions),
             "students": _students(request),
         }
+        if from_script(request):
+            return render(request, "repertoire/compare_staves.html", context)
     return render(request, "repertoire/compare.html", context)
+
+
+def _shown(request: HttpRequest) -> str:
+    """What is drawn under the staves: the bow distribution unless something else is asked for."""
+    return request.GET.get("show", "bow")
 
 
 def _students(request: HttpRequest) -> QuerySet[Student]:
@@ -94,44 +123,19 @@ def _pair(passage: Passage, first: Version, other: Version) -> Pair:
     return Pair(other, aspects, differences(passage, first.marks, other.marks))
 
 
-def _staves(request: HttpRequest, passage: Passage, versions: Sequence[Version]) -> list[list[tuple[Version, str]]]:
-    """System by system, each version's staff with the places that differ ringed.
-
-    Versions are drawn one by one at one width; where they break into systems differently,
-    the later systems hold whatever each has left.
-    """
-    differing = _differing(versions)
-    rows: list[list[tuple[Version, str]]] = []
-    for number, version in enumerate(versions):
-        drawn = picture(passage, version.marks, look_for(request, passage, screen=True, prefix=f"c{number}-"))
-        for at, system in enumerate(drawn.systems):
-            if at == len(rows):
-                rows.append([])
-            rows[at].append((version, with_strips(version, ringed(system, differing)).svg))
+def _systems(request: HttpRequest, passage: Passage, versions: Sequence[Lettered]) -> list[Row]:
+    """The versions as staves of one system, row by row, with a strip for each below it."""
+    staves = [(each.letter, each.version.line, each.version.marks) for each in versions]
+    drawn = engrave_together(staves, look_for(request, passage, prefix="c-"))
+    shown = _shown(request)
+    rows = []
+    for system in drawn.systems:
+        words = []
+        for number, each in enumerate(versions):
+            system, said = with_strip(each.version, system, shown, staff=number, letter=each.letter)
+            words += [f"{each.version.marking.name}: {said}"] if said else []
+        rows.append(Row(system.svg, tuple(words)))
     return rows
-
-
-def _differing(versions: Sequence[Version]) -> frozenset[str]:
-    """Addresses of the notes where any two of the versions differ; a span counts at both ends."""
-    found: set[str] = set()
-    for other in versions[1:]:
-        for change in changes(versions[0].marks, other.marks):
-            for mark in (change.before, change.after):
-                if mark is not None:
-                    found |= {mark.at} | ({mark.to} if mark.to else set())
-    return frozenset(found)
-
-
-def ringed(system: System, addresses: frozenset[str]) -> System:
-    """A system with a ring round each note that is named, all of a chord when the chord is."""
-    rings = []
-    for address, (x, y) in sorted(system.notes.items()):
-        if address in addresses or (address != event_address(address) and event_address(address) in addresses):
-            rings.append(f'<ellipse cx="{x:.2f}" cy="{y:.2f}" rx="2.1" ry="1.9"/>')
-    if not rings:
-        return system
-    group = f'<g class="ring" fill="none" stroke="currentColor" stroke-width="0.4">{"".join(rings)}</g>'
-    return replace(system, body=system.body + group)
 
 
 @require_http_methods(["GET", "POST"])
@@ -174,9 +178,12 @@ def combine(request: HttpRequest, passage_id: int) -> HttpResponse:
             "problems": problems,
             "twin": twin,
             "takes": [(ASPECT_WORDS[aspect], key, takes[key]) for aspect, key in ASPECTS],
-            "picture": picture(passage, marks, look_for(request, passage)),
             "can_keep": not problems and twin is None,
+            **excerpt(request, passage, marks),
+            "excerpt_url": f"{request.path}?{urlencode({'one': str(one.pk), 'other': str(other.pk), **takes})}",
         }
+        if request.method == "GET" and from_script(request):
+            return render(request, "repertoire/_excerpt.html", context)
     return render(request, "repertoire/marking_combine.html", context, status=status)
 
 

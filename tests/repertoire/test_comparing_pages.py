@@ -7,10 +7,8 @@ import pytest
 from repertoire.comparison import fact_rows
 from repertoire.markings import make_marking, marks_of, printed_marking
 from repertoire.models import Marking
-from repertoire.notation.picture import System
 from repertoire.technique.checking import Problem
 from repertoire.technique.marks import Kind, Mark
-from repertoire.views.comparing import ringed
 from tests.repertoire.marking_passages import make_passage
 from tests.technique.lines import marks
 
@@ -58,8 +56,8 @@ def test_one_under_another_with_what_differs(passage, two, student, client):
     assert "Other bowing" in re.sub(r"<[^>]+>", "", page)
     for marking in two:
         assert f"/students/{student.pk}/assign?passage={passage.pk}&amp;marking={marking.pk}" in page
-    # B3 is ringed in both, G3 (piano) too: four rings.
-    assert page.count("<ellipse") == 4
+    assert "<strong>A</strong> One" in page
+    assert "<strong>B</strong> Other" in page
 
 
 def test_facts_stand_beside_each_other(passage, two, client):
@@ -90,11 +88,19 @@ def test_one_marking_alone_offers_to_make_another(passage, client, teacher):
     assert "Make another" in client.get(f"/repertoire/passages/{passage.pk}/combine").content.decode()
 
 
-def test_a_chord_is_ringed_whole_and_a_member_alone():
-    system = System("", 50, 20, {"b1n1": (5, 8), "b1n1p1": (5, 8), "b1n1p2": (5, 6), "b1n2": (9, 8)})
-    assert ringed(system, frozenset({"b1n1p2"})).body.count("<ellipse") == 1
-    assert ringed(system, frozenset({"b1n1"})).body.count("<ellipse") >= 2
-    assert ringed(system, frozenset()) == system
+@pytest.mark.parametrize("show, found", [("", True), ("bow", True), ("hand", True), ("none", False), ("x", False)])
+def test_what_is_drawn_under_the_staves_is_told_in_words(passage, two, client, show, found):
+    asked = "&".join(f"marking={m.pk}" for m in two) + (f"&show={show}" if show else "")
+    page = client.get(f"/repertoire/passages/{passage.pk}/compare?{asked}").content.decode()
+    told = re.findall(r'<p class="visually-hidden">(One|Other): [^<]+', page)
+    assert told == (["One", "Other"] if found else [])
+
+
+def test_a_script_gets_the_staves_alone(passage, two, client):
+    path = f"/repertoire/passages/{passage.pk}/compare?marking={two[0].pk}&marking={two[1].pk}"
+    found = client.get(path, headers={"X-Requested-With": "fetch"}).content.decode()
+    assert found.startswith("<div data-excerpt=")
+    assert "<html" not in found
 
 
 def test_rows_nothing_is_known_for_are_left_out():
