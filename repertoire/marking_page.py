@@ -39,13 +39,13 @@ class PickedSystem:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A mark of the draft as words: "finger 1 on A4"; `printed` when it is the edition's."""
+    """A mark of the draft as words ("bar 3, beat 1: finger 1 on A4", and the same without the
+    bar); `printed` when it is the edition's."""
 
     words: str
+    short: str
     raw: str
     printed: bool
-    at: str
-    to: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,10 @@ def _by_bar(line: Line, marks: Marks, printed: set[Mark]) -> tuple[BarOfMarks, .
     for mark in sorted(inside, key=lambda m: (line.order(m.at) if m.at in line else -1, m.at, m)):
         number = line.bar_of(mark.at if mark.at in line else mark.to).number
         raw = json.dumps(mark.as_json(), separators=(",", ":"), ensure_ascii=False)
-        found = Standing(describe(mark, line), raw, mark in printed, mark.at, mark.to)
+        words = describe(mark, line)
+        # The bar heads its marks, so that their lines need not repeat it.
+        short = words.replace(f"bar {number}, ", "")
+        found = Standing(words, short, raw, mark in printed)
         bars.setdefault(number, []).append(found)
     return tuple(BarOfMarks(number, tuple(found)) for number, found in bars.items())
 

@@ -41,6 +41,19 @@ def look_for(request: HttpRequest, passage: Passage, **more: Any) -> Look:
     return screen_look(request, **{**wanted, **more})
 
 
+def from_script(request: HttpRequest) -> bool:
+    return request.headers.get("X-Requested-With") == "fetch"
+
+
+def excerpt(request: HttpRequest, passage: Passage, marks: Marks) -> dict[str, Any]:
+    """What `_excerpt.html` needs; the page itself answers a script with the picture alone."""
+    return {
+        "picture": picture(passage, marks, look_for(request, passage)),
+        "excerpt_url": request.get_full_path(),
+        "screen": screen_of(request),
+    }
+
+
 def _notated(request: HttpRequest, passage_id: int) -> Passage:
     """The passage if it has notes to mark, 404 otherwise."""
     passage = get_passage(request, passage_id)
@@ -71,7 +84,7 @@ def mark_change(request: HttpRequest, passage_id: int) -> HttpResponse:
     except (Refused, MarkError) as error:
         reasons = error.reasons if isinstance(error, Refused) else (str(error),)
         return _refusal(request, passage, reasons, status=422)
-    if _from_script(request):
+    if from_script(request):
         return render(request, "repertoire/mark_state.html", _state(request, desk))
     picked = {k: request.POST[k] for k in ("first", "last") if request.POST.get(k)}
     address = reverse("mark", args=[passage.pk]) + (f"?{urlencode(picked)}" if picked else "")
@@ -119,15 +132,11 @@ def _changed(request: HttpRequest, passage: Passage) -> Desk:
 
 
 def _refusal(request: HttpRequest, passage: Passage, reasons: tuple[str, ...], *, status: int) -> HttpResponse:
-    if _from_script(request):
+    if from_script(request):
         context = {"reasons": reasons, "passage": passage, "elsewhere": status == 409}
         return render(request, "repertoire/mark_refused.html", context, status=status)
     desk = drafts.desk(passage, teacher_of(request), request.POST.get("from", ""))
     return _page(request, desk, reasons=reasons, status=status)
-
-
-def _from_script(request: HttpRequest) -> bool:
-    return request.headers.get("X-Requested-With") == "fetch"
 
 
 def _page(request: HttpRequest, desk: Desk, *, reasons: tuple[str, ...] = (), status: int = 200) -> HttpResponse:
@@ -179,6 +188,8 @@ def mark_keep(request: HttpRequest, passage_id: int) -> HttpResponse:
     if desk.draft is None or not desk.changed:
         messages.info(request, "There is nothing to keep yet: write a mark first.")
         return redirect("mark", passage.pk)
+    if request.method == "GET" and from_script(request):
+        return render(request, "repertoire/_excerpt.html", excerpt(request, passage, desk.marks))
     form = KeepForm(request.POST or None, initial=_keep_initial(desk))
     status = 200
     reasons: tuple[str, ...] = ()
@@ -200,7 +211,7 @@ def mark_keep(request: HttpRequest, passage_id: int) -> HttpResponse:
         "form": form,
         "reasons": reasons,
         "elsewhere": status == 409,
-        "picture": picture(passage, desk.marks, look_for(request, passage)),
+        **excerpt(request, passage, desk.marks),
         "places": differences(passage, desk.start.marks, desk.marks),
         "open_problems": drafts.open_problems(desk),
         "section": "repertoire",
@@ -258,7 +269,9 @@ def marking(request: HttpRequest, marking_id: int) -> HttpResponse:
     context["others"] = passage.markings.exclude(pk=version.pk).defer("marks").order_by("-number")
     if passage.has_notation:
         marks = marks_of(version)
-        context["picture"] = picture(passage, marks, look_for(request, passage))
+        context |= excerpt(request, passage, marks)
+        if from_script(request):
+            return render(request, "repertoire/_excerpt.html", context)
         if version.parent is not None and version.parent.passage_id == passage.pk:
             context["places"] = differences(passage, marks_of(version.parent), marks)
     return render(request, "repertoire/marking.html", context)
