@@ -170,3 +170,11 @@ def test_words_for_places_and_shares():
     assert share_word(F(42, 100)) == "42 % of the bow"
     assert share_figure(F(3, 5)) == "3/5"
     assert share_figure(F(17, 48)) == "35 %"
+
+
+def test_double_dots_and_hooks_in_the_even_reading():
+    separate = even("C4 q.. D4 s E4 h | F4 w")
+    assert [(n.start, n.end) for n in separate.notes[:2]] == [(0, F(7, 16)), (F(7, 16), F(3, 8))]
+    hooked = even("C4 q.. D4 s E4 h | F4 w", "hooked b1n1 b1n2")
+    assert [(n.start, n.end) for n in hooked.notes[:3]] == [(0, F(7, 16)), (F(7, 16), F(1, 2)), (F(1, 2), 0)]
+    assert len({round(n.speed, 6) for n in hooked.notes[:3]}) == 1
