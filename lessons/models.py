@@ -261,6 +261,9 @@ class ListeningPoint(models.Model):
     theme = models.CharField(max_length=10, choices=Theme.choices, blank=True)
     text = models.CharField(max_length=200, blank=True)
     settled = models.DateTimeField(null=True, blank=True)
+    settled_in = models.ForeignKey(
+        Lesson, on_delete=models.PROTECT, null=True, blank=True, related_name="settled_points"
+    )
     created = models.DateTimeField(default=timezone.now)
 
     class Meta:

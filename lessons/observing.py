@@ -181,16 +181,17 @@ def flag(
         )
 
 
-def settle(point: ListeningPoint, *, at: datetime) -> None:
+def settle(point: ListeningPoint, *, at: datetime, lesson: Lesson | None = None) -> None:
     """Heard, and no longer to be listened for."""
     if point.settled is None:
-        point.settled = at
-        point.save(update_fields=["settled"])
+        point.settled, point.settled_in = at, lesson
+        point.save(update_fields=["settled", "settled_in"])
 
 
 def reopen(point: ListeningPoint) -> None:
-    point.settled = None
-    point.save(update_fields=["settled"])
+    """To be listened for after all."""
+    point.settled = point.settled_in = None
+    point.save(update_fields=["settled", "settled_in"])
 
 
 def save_note(
@@ -230,6 +231,9 @@ def last_action(lesson: Lesson) -> Observation | ListeningPoint | MarkingChange 
     point = ListeningPoint.objects.filter(lesson=lesson, settled=None).order_by("-created", "-id").first()
     if point is not None:
         found.append((point.created, point))
+    heard = ListeningPoint.objects.filter(settled_in=lesson).order_by("-settled", "-id").first()
+    if heard is not None and heard.settled is not None:
+        found.append((heard.settled, heard))
     change = lesson.marking_changes.select_related("assignment", "before", "after").order_by("-at", "-id").first()
     if change is not None and change.reason != UNDONE and change.assignment.marking_id == change.after_id:
         found.append((change.at, change))
@@ -239,9 +243,12 @@ def last_action(lesson: Lesson) -> Observation | ListeningPoint | MarkingChange 
 def take_back(
     thing: Observation | ListeningPoint | MarkingChange, *, at: datetime, token: uuid.UUID | None = None
 ) -> None:
-    """Undo one action: withdraw an observation, remove a flag, go back to the marking before."""
+    """Undo one action: withdraw an observation, remove a flag, or listen for a settled one again,
+    go back to the marking before."""
     if isinstance(thing, Observation):
         withdraw(thing, at=at, token=token)
+    elif isinstance(thing, ListeningPoint) and thing.settled is not None:
+        reopen(thing)
     elif isinstance(thing, ListeningPoint):
         thing.delete()
     elif thing.before is not None and thing.assignment.marking_id == thing.after_id:

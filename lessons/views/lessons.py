@@ -118,11 +118,12 @@ def last_words(lesson: Lesson) -> dict[str, Any] | None:
     if isinstance(thing, MarkingChange):
         words = f"marking “{thing.after}”"
     elif isinstance(thing, ListeningPoint):
-        words = f"flag {thing}"
+        words = f"settled: {thing}" if thing.settled else f"flag {thing}"
     else:
         told = [thing.get_outcome_display() if thing.outcome else "", str(thing.tempo or ""), thing.theme, thing.text]
         words = ", ".join(filter(None, told))
-    return {"words": words[:60] + ("…" if len(words) > 60 else ""), "token": thing.token}
+    settled = isinstance(thing, ListeningPoint) and thing.settled is not None
+    return {"words": words[:60] + ("…" if len(words) > 60 else ""), "token": thing.token, "reopen": settled}
 
 
 def _at_work(one: Shown, noted: list[Observation], others: dict[int, tuple[Marking, ...]]) -> AtWork:

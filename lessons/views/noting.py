@@ -79,7 +79,7 @@ def heard(request: HttpRequest, lesson_id: int) -> HttpResponse:
     lesson = get_lesson(request, lesson_id)
     points = ListeningPoint.objects.filter(student=lesson.student_id).select_related("assignment")
     point = get_object_or_404(points, pk=_number(request, "point"))
-    observing.settle(point, at=_at(request))
+    observing.settle(point, at=_at(request), lesson=lesson)
     return _answer(request, lesson, point.assignment)
 
 
@@ -150,6 +150,11 @@ def undo(request: HttpRequest, lesson_id: int) -> HttpResponse:
     """Take back one action of this lesson: the one whose token is given, else the latest."""
     lesson = get_lesson(request, lesson_id)
     wanted = _uuid(request.POST.get("undoes", ""))
+    if wanted and request.POST.get("reopen"):  # sent twice it must not take the flag itself away
+        points = ListeningPoint.objects.filter(student=lesson.student_id).select_related("assignment")
+        point = get_object_or_404(points, token=wanted)
+        observing.reopen(point)
+        return _answer(request, lesson, point.assignment)
     thing = observing.find_action(lesson, wanted) if wanted else observing.last_action(lesson)
     if thing is None:  # taken back already, or never arrived: as it should be
         return _answer(request, lesson, None)

@@ -102,14 +102,14 @@ function change({ form, button, fields, address, about }) {
 }
 
 function heard({ button, fields, address, about }) {
+  const words = button.dataset.words;
   button.disabled = true;
-  keep({ address, fields, words: button.dataset.words, about });
-  announce("Settled.");
+  done(keep({ address, fields, words, about, before: button.id }), about, words, { reopens: button.dataset.point });
 }
 
 /** An action is on its way: name it beside Undo and list it as not sent yet. */
-function done(token, about, words, { quiet = false } = {}) {
-  if (actions.at(-1)?.token !== token) actions.push({ token, words });
+function done(token, about, words, { quiet = false, reopens = "" } = {}) {
+  if (actions.at(-1)?.token !== token) actions.push({ token, words, reopens });
   actions.at(-1).words = words;
   showUndo();
   list(token, about, words);
@@ -120,7 +120,8 @@ function done(token, about, words, { quiet = false } = {}) {
 function lastKnown() {
   const form = document.querySelector(".undo");
   const token = form?.elements.undoes.value;
-  return token ? [{ token, words: form.querySelector("[data-undo-words]").textContent }] : [];
+  const reopens = form?.elements.reopen.value ? token : "";
+  return token ? [{ token, words: form.querySelector("[data-undo-words]").textContent, reopens }] : [];
 }
 
 function showUndo() {
@@ -153,9 +154,11 @@ function undo({ address }) {
     const step = waiting.fields.find(([name]) => name === "step")?.[1] ?? "";
     const outcomes = document.getElementById(`better-${about}-${step}`)?.closest("form");
     if (waiting.key.startsWith("tempo-")) showTempo(region.querySelector("form[data-keep=tempo]"), waiting.before);
+    else if (document.getElementById(waiting.before)?.dataset.point) document.getElementById(waiting.before).disabled = false;
     else if (waiting.fields.some(([name]) => name === "outcome") && outcomes) press(outcomes, document.getElementById(waiting.before));
   } else {
-    keep({ address, fields: [["undoes", last.token]], words: `undo ${last.words}`, about });
+    const fields = last.reopens ? [["undoes", last.reopens], ["reopen", "yes"]] : [["undoes", last.token]];
+    keep({ address, fields, words: `undo ${last.words}`, about });
   }
   showUndo();
   announce(`Taken back: ${last.words}.`);

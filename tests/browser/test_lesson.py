@@ -127,6 +127,8 @@ def test_a_note_is_flagged_by_touch_and_by_keys(open_lesson):
     ]
     page.get_by_role("button", name=re.compile("Settled.*bar 1, beat 3")).click()
     expect(page.locator(".to-hear li")).to_have_count(1)
+    page.get_by_role("button", name="Undo settled").click()
+    expect(page.locator(".to-hear li")).to_have_count(2)
 
 
 @pytest.mark.parametrize("size", [TABLET, PHONE], ids=["tablet", "phone"])

@@ -9,7 +9,16 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from lessons.assigning import assign, change_marking
-from lessons.models import AppendOnlyError, Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Phrase
+from lessons.models import (
+    AppendOnlyError,
+    Assignment,
+    Lesson,
+    ListeningPoint,
+    MarkingChange,
+    Observation,
+    Phrase,
+    Sheet,
+)
 from lessons.observing import (
     NoteConflict,
     ObserveError,
@@ -120,7 +129,7 @@ def test_flags_never_touch_the_marking(lesson, work, low):
     assert (point.place, str(point)) == ("bar 2, beat 1, A4", "bar 2, beat 1, A4: intonation")
     settle(point, at=LATER)
     point.refresh_from_db()
-    assert point.settled == LATER
+    assert (point.settled, point.settled_in) == (LATER, None)
     with pytest.raises(ObserveError, match="no note"):
         flag(lesson, work, address="bar 2", at=AT)
 
@@ -140,6 +149,22 @@ def test_undo_takes_the_latest_first(lesson, work, low, high):
     assert work.marking == low
     assert [c.reason for c in MarkingChange.objects.all()] == ["", "undone in the lesson"]
     assert not ListeningPoint.objects.exists()
+
+
+def test_undo_listens_again_for_what_was_settled(lesson, work):
+    point = flag(lesson, work, address="b1n2", at=AT)
+    settle(point, at=LATER, lesson=lesson)
+    assert last_action(lesson) == point
+    take_back(last_action(lesson), at=LATER)
+    assert ListeningPoint.objects.get().settled is None
+
+
+def test_the_database_keeps_issued_sheets(lesson):
+    made = {"number": 1, "issued": AT, "paper": "A4", "file_name": "x.pdf", "sha256": "0", "pages": 1, "content": {}}
+    Sheet.objects.create(student=lesson.student, lesson=lesson, **made)
+    for change in ({"sha256": "1"}, {"content": {"item": 1}}, {"number": 2}):
+        with pytest.raises(IntegrityError, match="issued sheet never changes"), transaction.atomic():
+            Sheet.objects.update(**change)
 
 
 def test_an_action_is_found_by_its_token(lesson, work):

@@ -274,7 +274,12 @@ def test_a_lesson_with_plain_forms(client_of, teacher, lesson, work, high):
     point = ListeningPoint.objects.get()
     mine.post(f"{base}/heard", {"point": point.pk})
     point.refresh_from_db()
-    assert point.settled is not None
+    assert (point.settled is not None, point.settled_in) == (True, lesson)
+    for _ in range(2):
+        mine.post(f"{base}/undo", {"undoes": str(point.token), "reopen": "yes"})
+        point.refresh_from_db()
+        assert point.settled is None
+    mine.post(f"{base}/heard", {"point": point.pk})
     mine.post(f"{base}/switch", {"assignment": work.pk, "marking": high.pk, "reason": "warmer"})
     assert MarkingChange.objects.get().lesson == lesson
     mine.post(f"{base}/note", {"note": "Good tone", "private_note": "tired"})
