@@ -8,9 +8,6 @@ migration 0002 hold that in the database, and the rows refuse to be deleted one 
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterator
-from contextlib import contextmanager
-from contextvars import ContextVar
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -23,38 +20,24 @@ from django.utils import timezone
 from repertoire.models import Marking, Passage, Piece
 from studio.models import Student, Teacher
 
-_erasing: ContextVar[bool] = ContextVar("erasing", default=False)
-
 
 class AppendOnlyError(Exception):
     """Something that is only ever added to was about to be deleted."""
 
 
-@contextmanager
-def erasing() -> Iterator[None]:
-    """Inside, append-only rows may be deleted: for erasing a person's data on request, nothing else."""
-    before = _erasing.set(True)
-    try:
-        yield
-    finally:
-        _erasing.reset(before)
-
-
 class AppendOnlyQuerySet(models.QuerySet[Any]):
     def delete(self) -> tuple[int, dict[str, int]]:
-        if not _erasing.get():
-            raise AppendOnlyError("What was noted in a lesson stays; add a correction.")
-        return super().delete()
+        raise AppendOnlyError("What was noted in a lesson stays; add a correction.")
 
 
 class AppendOnly(models.Model):
+    """Rows that are only added. Erasing a person's record on request removes them below this level."""
+
     class Meta:
         abstract = True
 
     def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
-        if not _erasing.get():
-            raise AppendOnlyError("What was noted in a lesson stays; add a correction.")
-        return super().delete(*args, **kwargs)
+        raise AppendOnlyError("What was noted in a lesson stays; add a correction.")
 
 
 class Theme(models.TextChoices):
