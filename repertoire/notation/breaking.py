@@ -16,6 +16,7 @@ from .look import Look
 from .picture import System
 
 _NEAREST = 0.34  # of a staff height, between the centres of two heads: a head is 0.31 wide
+_FROM_LINE = 0.24  # of a staff height, from the centre of the last head to the bar line
 
 
 def is_crowded(system: System, lines: Sequence[Line], look: Look) -> bool:
@@ -32,7 +33,7 @@ def is_crowded(system: System, lines: Sequence[Line], look: Look) -> bool:
         if any(right - left < least for left, right in pairwise(ordered)):
             return True
         last = {place[0]: x for place, x in sorted(columns.items())}
-        if any(system.bars[bar][1] - x < least for bar, x in last.items() if bar in system.bars):
+        if any(system.bars[bar][1] - x < _FROM_LINE * look.staff_mm for bar, x in last.items() if bar in system.bars):
             return True
     return False
 

@@ -114,8 +114,9 @@ def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], a
     middle = (staff[0] + staff[1]) / 2
     movable = [(r, s) for s in signs if (r := rank(s)) is not None]
     for sign in signs:
-        if rank(sign) is None and sign.name != "staff":
+        if rank(sign) is None and sign.name not in ("staff", "tupletBracket", "tupletNum"):
             ground.add(sign.boxes())
+    _set_tuplets(signs, ground, middle)
     fingers: dict[str, Sign] = {}
     chains = _chains([s for _, s in movable if s.name in ("dynam", "hairpin")], middle)
     chained = {id(s) for chain in chains for s in chain}
@@ -212,6 +213,21 @@ def _settle(chain: Sequence[Sign], ground: Ground, staff: tuple[float, float, fl
     for sign in chain:
         sign.dy += moved
         ground.add(_solid(sign))
+
+
+def _set_tuplets(signs: Sequence[Sign], ground: Ground, middle: float) -> None:
+    """The bracket and number of a tuplet move together, out of the way of slurs."""
+    groups: dict[int, list[Sign]] = defaultdict(list)
+    for sign in signs:
+        if sign.name in ("tupletBracket", "tupletNum"):
+            groups[id(sign.parent)].append(sign)
+    for group in groups.values():
+        boxes = [b for s in group for b in s.boxes()]
+        whole = union(boxes)
+        moved = ground.shift(boxes, up=(whole[1] + whole[3]) / 2 < middle) if whole else 0.0
+        for sign in group:
+            sign.dy += moved
+            ground.add(sign.boxes())
 
 
 def _level(signs: Sequence[Sign], ground: Ground) -> None:
