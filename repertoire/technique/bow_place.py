@@ -178,6 +178,8 @@ def _start(
 
 def _even_shares(stroke: Stroke, share: Fraction, inner: dict[str, Fraction]) -> list[Fraction]:
     """A stroke's share divided among its moments by their beats, fixed amounts honoured."""
+    if len(stroke.moments) == 1:
+        return [share]
     fixed = {i: inner[m.address] for i, m in enumerate(stroke.moments) if i and m.address in inner}
     left = share - sum(fixed.values(), Fraction(0))
     beats = sum((m.beats for i, m in enumerate(stroke.moments) if i not in fixed), Fraction(0))
@@ -195,19 +197,25 @@ def lay(
     room = 1 - start if sign > 0 else start
     used = Fraction(0)
     notes: list[NotePlace] = []
+    last = used
+    ends = start
     runs_out: Fraction | None = None
     where = ""
     beats = Fraction(0)
     quarter = 60 / pace
     for moment, share in zip(stroke.moments, shares, strict=True):
         after = used + share
-        first, last = min(used, room), min(after, room)
-        if runs_out is None and after > room:
-            runs_out = beats + moment.beats * (room - first) / share
-            where = moment.address
+        begins = ends
+        if after > room:
+            if runs_out is None:
+                runs_out = beats + moment.beats * (room - last) / share
+                where = moment.address
+            last = room
+        else:
+            last = after
+        ends = start + last if sign > 0 else start - last
         seconds = None if moment.fermata else moment.beats * quarter
         speed = None if not seconds else float(share) / float(seconds) * hair_mm
-        begins, ends = start + sign * first, start + sign * last
         main = False
         for event in moment.events:  # grace notes take no bow of their own
             main = main or not event.grace
@@ -224,14 +232,13 @@ def lay(
         used = after
         beats += moment.beats
     whole = stroke.beats * quarter if stroke.seconds is not None else None
-    end = start + sign * min(used, room)
     speed = None if not whole or stroke.kind is StrokeKind.TREMOLO else float(used) / float(whole) * hair_mm
     if stroke.kind is StrokeKind.TREMOLO:
         notes = [
             NotePlace(n.address, n.pass_number, n.stroke, n.direction, n.start, n.end, n.share, n.seconds, None)
             for n in notes
         ]
-    return StrokePlace(stroke.number, stroke.direction, start, end, used, whole, speed, runs_out, where), notes
+    return StrokePlace(stroke.number, stroke.direction, start, ends, used, whole, speed, runs_out, where), notes
 
 
 def _grace(address: str, moment: Moment, stroke: Stroke, at: Fraction) -> NotePlace:

@@ -238,6 +238,8 @@ def _shares(
     stroke: Stroke, share: Fraction, inner: Mapping[str, Fraction], loud: Mapping[str, Loudness], costs: PlanCosts
 ) -> list[Fraction]:
     """A stroke's share among its moments: by length, more for accents and where it swells."""
+    if len(stroke.moments) == 1:
+        return [share]
     weights = []
     swelling = {way: [m for m in stroke.moments if loud[m.address].way == way] for way in ("crescendo", "diminuendo")}
     for moment in stroke.moments:

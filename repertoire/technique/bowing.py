@@ -54,6 +54,8 @@ class Join:
     either: bool  # after a tremolo whose bows can't be counted: both directions are open
     rest: bool  # a rest or breath long enough to set the bow anywhere
     retake: bool  # a retake is marked
+    downbeat: bool  # the group begins a bar
+    habit: Direction  # how it would begin by custom
 
 
 def read_strokes(
@@ -68,8 +70,8 @@ def read_strokes(
     joined = join_notes(line, marks)
     findings = list(joined.findings)
     groups = joined.groups
-    joins = [_join(g, settings, pace, groups[i - 1] if i else None) for i, g in enumerate(groups)]
-    directions = _solve(line, groups, joins)
+    joins = [_join(line, g, settings, pace, groups[i - 1] if i else None) for i, g in enumerate(groups)]
+    directions = _solve(groups, joins)
     findings += _unmarked_changes(line, groups, joins, directions)
     strokes = _strokes(line, marks, groups, joins, directions, pace)
     findings += _starts(line, groups, joins, directions)
@@ -112,23 +114,25 @@ def habit(line: Line, moment: Moment) -> Direction:
     return Direction.UP if is_upbeat(line, moment) else Direction.DOWN
 
 
-def _join(group: Group, settings: BowSettings, pace: Fraction, before: Group | None) -> Join:
+def _join(line: Line, group: Group, settings: BowSettings, pace: Fraction, before: Group | None) -> Join:
     seconds = group.silence * 60 / pace
     uncounted = before is not None and before.bows is None
     start = group.fresh or seconds >= settings.fresh_seconds
-    return Join(start, uncounted, seconds >= settings.rest_seconds or group.breath, group.retake)
+    rest = seconds >= settings.rest_seconds or group.breath
+    downbeat = is_downbeat(line, group.first)
+    return Join(start, uncounted, rest, group.retake, downbeat, habit(line, group.first))
 
 
 def _ends(group: Group, direction: Direction) -> Direction:
     return direction.other if group.bows is not None and group.bows % 2 == 0 else direction
 
 
-def _cost(line: Line, before: Group | None, ends: Direction, group: Group, join: Join, direction: Direction) -> int:
+def _cost(before: Group | None, ends: Direction, group: Group, join: Join, direction: Direction) -> int:
     """What it costs to play a group in a direction after one that ended in another."""
-    downbeat = is_downbeat(line, group.first)
+    downbeat = join.downbeat
     cost = TASTE if downbeat and direction is Direction.UP else 0
     if join.start or join.either or before is None:
-        return cost + (HABIT if direction != habit(line, group.first) else 0)
+        return cost + (HABIT if direction != join.habit else 0)
     same = direction == ends
     if join.retake:
         return cost + (0 if same else HABIT)
@@ -141,7 +145,7 @@ def _cost(line: Line, before: Group | None, ends: Direction, group: Group, join:
     return cost + UNMARKED + (0 if sits_well else TASTE)
 
 
-def _solve(line: Line, groups: tuple[Group, ...], joins: list[Join]) -> list[Direction]:
+def _solve(groups: tuple[Group, ...], joins: list[Join]) -> list[Direction]:
     """The cheapest direction of every group with all marks held: exact, by dynamic programme.
     Ties go to the down-bow."""
     best: dict[Direction, int] = {}
@@ -153,11 +157,9 @@ def _solve(line: Line, groups: tuple[Group, ...], joins: list[Join]) -> list[Dir
         back: dict[Direction, Direction] = {}
         for direction in allowed:
             if before is None:
-                now[direction] = _cost(line, None, direction, group, join, direction)
+                now[direction] = _cost(None, direction, group, join, direction)
                 continue
-            costs = {
-                d: best[d] + _cost(line, before, _ends(before, d), group, join, direction) for d in BOTH if d in best
-            }
+            costs = {d: best[d] + _cost(before, _ends(before, d), group, join, direction) for d in BOTH if d in best}
             back[direction] = min(costs, key=lambda d: costs[d])
             now[direction] = costs[back[direction]]
         best = now
@@ -259,7 +261,7 @@ def _reasons(line: Line, groups: tuple[Group, ...], joins: list[Join], direction
         if group.mark:
             out.append("marked")
             told = True
-        elif (join.start or join.either) and way == habit(line, group.first):
+        elif (join.start or join.either) and way == join.habit:
             on = "an upbeat" if way is Direction.UP else "the beat"
             out.append(f"a start on {on}, {way} by habit")
         elif not told and coming is not None:
