@@ -9,15 +9,17 @@ and the page is told.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
 
+from repertoire import suggesting
 from repertoire.excerpts import passage_line, printed_marks
 from repertoire.markings import make_marking, marks_of, printed_marking
-from repertoire.models import Draft, Marking, Passage
+from repertoire.models import Draft, Marking, Passage, Suggestion
+from repertoire.suggesting import Offer
 from repertoire.technique.checking import check
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Change, Mark, Marks, apply, changes, dump, load
@@ -131,12 +133,14 @@ def change(
     words: str,
     make: Callable[[Line, Marks], Marks],
     removes: bool = False,
+    taken: Offer | None = None,
 ) -> Desk:
     """Make one change to the draft, starting it when this is the first.
 
     `state` is the page's (see Desk.state), `wanted` what a new draft starts from, `words`
     what undo will call the change. Taking marks away (`removes`) is never refused: what it
-    leaves is told when the draft is kept. Raises Refused, ChangedElsewhere.
+    leaves is told when the draft is kept. `taken` is the suggestion the change writes in.
+    Raises Refused, ChangedElsewhere.
     """
     with transaction.atomic():
         draft = _draft_for(passage, teacher, state)
@@ -152,11 +156,36 @@ def change(
             if now.start.key == "printed" and parent is None:
                 parent = printed_marking(passage, teacher)
             draft = Draft(teacher=teacher, passage=passage, parent=parent, revision=0)
-        step = {"words": words, "changes": [_change_json(c) for c in found]}
+        step: dict[str, Any] = {"words": words, "changes": [_change_json(c) for c in found]}
+        if taken is not None:
+            if draft.pk is None:
+                _save(draft, now.marks)
+            row = suggesting.record(passage, teacher, taken, Suggestion.Answer.TAKEN, draft)
+            step["suggestion"] = row.pk
         draft.undo = [*draft.undo, step][-STEPS_KEPT:]
         draft.redo = []
         _save(draft, after)
     return _desk(passage, draft)
+
+
+def take_suggestion(
+    passage: Passage,
+    teacher: Teacher,
+    offer: Offer,
+    *,
+    state: str,
+    wanted: str,
+    words: str,
+    others: Iterable[Offer] = (),
+) -> Desk:
+    """Write a suggestion into the draft as one change; the `others` shown beside it are
+    stored as ignored. Raises Refused, ChangedElsewhere."""
+    with transaction.atomic():
+        after = change(
+            passage, teacher, state=state, wanted=wanted, words=words, make=lambda *_: offer.marks, taken=offer
+        )
+        suggesting.ignore(passage, teacher, others)
+    return after
 
 
 def undo(passage: Passage, teacher: Teacher, *, state: str) -> Desk:
@@ -190,19 +219,31 @@ def keep(
     *,
     state: str,
     name: str,
-    origin: str,
+    origin: str = Marking.Origin.OWN,
     reason: str = "",
     source: str = "",
 ) -> Marking:
-    """Make the draft a version and clear the desk. Raises Refused, ChangedElsewhere."""
+    """Make the draft a version and clear the desk. With a suggestion standing in it the version's
+    origin is "suggested", whatever is given. Raises Refused, ChangedElsewhere."""
     with transaction.atomic():
         draft = _draft_for(passage, teacher, state)
         now = _desk(passage, draft)
         if draft is None or not now.changed:
             raise Refused(f"Nothing differs from {now.start.words} yet, so there is no new version to keep.")
+        taken = suggesting.standing(draft)
         made = make_marking(
-            passage, teacher, now.marks, name=name, origin=origin, reason=reason, parent=draft.parent, source=source
+            passage,
+            teacher,
+            now.marks,
+            name=name,
+            origin=Marking.Origin.SUGGESTED if taken else origin,
+            reason=reason,
+            parent=draft.parent,
+            source=source,
+            rule_version=suggesting.rules(taken),
+            hand_changes=suggesting.changed_by_hand(taken, passage, now.marks),
         )
+        suggesting.settle(taken, draft, made)
         draft.delete()
     return made
 
@@ -212,6 +253,7 @@ def discard(passage: Passage, teacher: Teacher, *, state: str) -> None:
     with transaction.atomic():
         draft = _draft_for(passage, teacher, state)
         if draft is not None:
+            suggesting.settle((), draft, None)
             draft.delete()
 
 

@@ -23,6 +23,9 @@ from repertoire.technique.marks import Aspect, Change, Mark, Marks, changes, dig
 from studio.models import Teacher
 
 PRINTED_NAME = "As printed"
+HAND_CHANGES_LIMIT = 300
+# Rows that remember where a version came from, or went, are no use made of it.
+_MEMORIES = {"suggestion", "carriedmarking"}
 ASPECT_WORDS = {Aspect.BOW: "bowing", Aspect.LEFT_HAND: "fingering", Aspect.WORDS: "words and ornaments"}
 
 
@@ -45,6 +48,8 @@ def make_marking(
     reason: str = "",
     parent: Marking | None = None,
     source: str = "",
+    rule_version: str = "",
+    hand_changes: str = "",
 ) -> Marking:
     """Keep marks as a new version of a passage, numbered after the last one.
 
@@ -67,6 +72,8 @@ def make_marking(
             source=source,
             reason=reason,
             parent=parent,
+            rule_version=rule_version,
+            hand_changes=hand_changes[:HAND_CHANGES_LIMIT],
             marks=dump(marks),
             bow_digest=digest(marks, Aspect.BOW),
             left_hand_digest=digest(marks, Aspect.LEFT_HAND),
@@ -157,6 +164,8 @@ def uses(marking: Marking) -> tuple[str, ...]:
         if not isinstance(relation, ForeignObjectRel) or relation.related_model._meta.auto_created:
             continue
         model, field = relation.related_model, relation.field.name
+        if model._meta.model_name in _MEMORIES:
+            continue
         count = model._default_manager.filter(**{field: marking}).count()
         if count:
             meta = model._meta

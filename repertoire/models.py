@@ -75,6 +75,7 @@ class Revision(models.Model):
     class Source(models.TextChoices):
         MUSICXML = "musicxml", "MusicXML"
         ABC = "abc", "ABC"
+        MOVED = "moved", "moved from another instrument"
         NONE = "none", "no notation"
 
     part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="revisions")
@@ -307,3 +308,9 @@ class Draft(models.Model):
 
     def __str__(self) -> str:
         return f"Draft on {self.passage}"
+
+
+from repertoire.moved_models import CarriedMarking as CarriedMarking  # noqa: E402
+from repertoire.moved_models import MovedPart as MovedPart  # noqa: E402
+from repertoire.moved_models import MovedPassage as MovedPassage  # noqa: E402
+from repertoire.suggestion_models import Suggestion as Suggestion  # noqa: E402

@@ -216,3 +216,6 @@ class InstrumentPeriod(models.Model):
             raise ValidationError(
                 f"This overlaps the {found} from {found.since:%d %b %Y}: end that one first, or change the dates."
             )
+
+
+from studio.hand_models import StudentHand as StudentHand  # noqa: E402

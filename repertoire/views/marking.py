@@ -22,6 +22,7 @@ from repertoire.marking_tools import groups, read_wish
 from repertoire.markings import MarkingError, delete_marking, differences, marks_of, uses
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
+from repertoire.suggesting import changed_by_hand, standing
 from repertoire.technique.line import Line
 from repertoire.technique.marks import MarkError, Marks, take
 from repertoire.technique.writing import Selection, rub_out, write
@@ -191,6 +192,8 @@ def mark_keep(request: HttpRequest, passage_id: int) -> HttpResponse:
     if request.method == "GET" and from_script(request):
         return render(request, "repertoire/_excerpt.html", excerpt(request, passage, desk.marks))
     form = KeepForm(request.POST or None, initial=_keep_initial(desk))
+    if taken := standing(desk.draft):
+        del form.fields["origin"]
     status = 200
     reasons: tuple[str, ...] = ()
     if request.method == "POST":
@@ -214,6 +217,8 @@ def mark_keep(request: HttpRequest, passage_id: int) -> HttpResponse:
         **excerpt(request, passage, desk.marks),
         "places": differences(passage, desk.start.marks, desk.marks),
         "open_problems": drafts.open_problems(desk),
+        "taken": taken,
+        "hand_changes": changed_by_hand(taken, passage, desk.marks),
         "section": "repertoire",
     }
     return render(request, "repertoire/mark_keep.html", context, status=status)
