@@ -146,7 +146,7 @@ def read_part(data: bytes, file_name: str, part: str | int, *, limit: int = PACK
     for written in read_bars(data, file_name, head, limit):
         if written.part == chosen.id:
             reader.read(written)
-        elif written.part == first:
+        if written.part == first and (chosen.id != first or chosen.staff > 1):
             over.read(written)
     reader.close()
     if not any(d.members for m in reader.movements for d in m.drafts):
