@@ -4,3 +4,6 @@ from django.apps import AppConfig
 class LessonsConfig(AppConfig):
     name = "lessons"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from lessons import flags  # noqa: F401

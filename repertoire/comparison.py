@@ -11,20 +11,22 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from repertoire.left_hand import hand, preset_for
 from repertoire.markings import marks_of
 from repertoire.models import Marking
 from repertoire.notation.bow_strip import bow_strip
 from repertoire.notation.left_hand_strip import Strip, left_hand_strip
 from repertoire.notation.picture import System
+from repertoire.players import Player, full_size
 from repertoire.technique.bow_facts import BowFacts, facts
 from repertoire.technique.bow_place import Placed, place_as_marked
 from repertoire.technique.bow_words import place_word
 from repertoire.technique.bowing import Bowing, read_strokes
-from repertoire.technique.fingering import Fingering, FingeringError, complete
+from repertoire.technique.fingering import Fingering
 from repertoire.technique.left_hand import shifts
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks
-from repertoire.technique.strings import OPEN_STRINGS, StringError, position_label
+from repertoire.technique.strings import OPEN_STRINGS, position_label
 
 POSSIBLE = "with unwritten fingers completed in one possible way"
 
@@ -37,6 +39,7 @@ class Version:
     line: Line
     instrument: str
     terms: Mapping[str, str] = field(default_factory=dict)
+    player: Player | None = None  # whose hand; a full-size instrument when not given
 
     @cached_property
     def marks(self) -> Marks:
@@ -59,10 +62,8 @@ class Version:
         """A completed left hand; None where none can be found or the strings aren't known."""
         if self.instrument not in OPEN_STRINGS:
             return None
-        try:
-            return complete(self.line, self.marks, self.instrument)
-        except (FingeringError, StringError):
-            return None
+        player = self.player or full_size(self.instrument)
+        return hand(self.line, self.marks, player, preset=preset_for(self.marking.passage.movement))
 
 
 @dataclass(frozen=True, slots=True)

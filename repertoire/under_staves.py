@@ -1,0 +1,57 @@
+"""What stands under the staves of a passage: nothing, the bow distribution, or the left hand.
+
+The strips are those of comparison.py. The teacher's choice stays for her next pages.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from django.http import HttpRequest
+
+from repertoire.comparison import Version, strips, with_strip
+from repertoire.excerpts import passage_line
+from repertoire.models import Marking, Passage
+from repertoire.notation.picture import Picture
+from repertoire.technique.marks import Marks, dump
+from studio.access import teacher_of
+from studio.terms import terms_for
+
+NOTHING = "none"
+KEPT_AS = "under"
+
+
+@dataclass(frozen=True)
+class Dressed:
+    """A picture with the chosen strip under each system, and the strips in words."""
+
+    picture: Picture
+    words: tuple[str, ...]
+
+
+def choices() -> tuple[tuple[str, str], ...]:
+    """Key and name of everything that can stand under the staves."""
+    return ((NOTHING, "nothing"), *strips())
+
+
+def chosen(request: HttpRequest) -> str:
+    """What is asked for (?under=), or what was chosen before."""
+    asked = request.GET.get(KEPT_AS, "")
+    if asked in dict(choices()) and asked != request.session.get(KEPT_AS):
+        request.session[KEPT_AS] = asked
+    kept = str(request.session.get(KEPT_AS, NOTHING))
+    return kept if kept in dict(choices()) else NOTHING
+
+
+def version_on_desk(request: HttpRequest, passage: Passage, marks: Marks, instrument: str) -> Version:
+    """Marks that aren't kept yet, read like a version."""
+    unkept = Marking(passage=passage, marks=dump(marks))
+    return Version(unkept, passage_line(passage), instrument, terms_for(teacher_of(request).studio.terms))
+
+
+def dress(picture: Picture, version: Version, under: str) -> Dressed:
+    """A passage's picture with what was chosen under it."""
+    if under == NOTHING:
+        return Dressed(picture, ())
+    done = [with_strip(version, system, under) for system in picture.systems]
+    return Dressed(replace(picture, systems=tuple(s for s, _ in done)), tuple(w for _, w in done if w))
