@@ -193,7 +193,7 @@ class Above:
             if lost:
                 self.movement.leave_out(lost)
             if mark.words or mark.unit:
-                self.tempos.append(mark)
+                self.tempos.append(mark if mark.words else replace(mark, words=self._words_before(pos)))
             return
         jump, plain = wording.jump(text)
         for name in ("dacapo", "dalsegno", "fine", "tocoda"):
@@ -211,6 +211,16 @@ class Above:
             self.tempos.append(TempoMark(pos, text))
         else:
             self.pending.append(_Pending("words", pos, voice, Words(text, words.place, words.style)))
+
+    def _words_before(self, pos: Fraction) -> str:
+        """Words written just before a metronome mark at the same place: they are one tempo with it."""
+        if self.tempos and self.tempos[-1].onset == pos and not self.tempos[-1].unit:
+            return self.tempos.pop().words
+        last = self.pending[-1] if self.pending else None
+        if last is not None and last.what == "words" and last.pos == pos and last.value.style == "bold":
+            self.pending.pop()
+            return str(last.value.text)
+        return ""
 
     def _line_above(self, element: etree._Element, pos: Fraction, voice: int | None) -> None:
         kind = element.get("type", "")

@@ -16,7 +16,7 @@ from repertoire.technique.line import Line, LineError, event_address, parse_addr
 from repertoire.technique.marks import Kind, Mark, Marks, changes
 
 from .assembling import assemble
-from .breaking import break_again, is_crowded
+from .breaking import Breaks, even_breaks, is_crowded, part_crowded, write_breaks
 from .condensing import prepare
 from .excerpt import plain_mei
 from .ink import take_apart
@@ -32,11 +32,13 @@ __all__ = ["Look", "Picture", "System", "as_data_uri", "as_image", "engrave", "e
 _FIXED = {
     "scale": 100, "unit": 9, "pageHeight": 60000, "adjustPageHeight": True, "breaks": "auto", "header": "none",
     "footer": "none", "svgViewBox": True, "xmlIdChecksum": True, "systemMaxPerPage": 1, "svgRemoveXlink": True,
+    "minLastJustification": 0.55,
     "pageMarginLeft": 30, "pageMarginRight": 5, "pageMarginTop": 40, "pageMarginBottom": 10, "outputIndent": 0,
 }  # fmt: skip
 
 _SHARED = (Kind.DYNAMIC, Kind.HAIRPIN, Kind.TEXT)
 _TRIES = 6  # drawings at most until no system is crowded
+_breaks = Breaks(512)
 
 
 def engrave(line: Line, marks: Marks, look: Look) -> Picture:
@@ -122,6 +124,11 @@ def _draw(
     only = [line for line, _ in lines]
     root = sheets[0].root
     spacing = 12.0
+    place = (tuple(line.digest for line in only), options["pageWidth"], look.first_meter, look.empty_bars)
+    given = _breaks.get(place)
+    if given is not None:
+        write_breaks(root, given)
+        options["breaks"] = "line"
     for _ in range(_TRIES):
         with toolkit({**options, "spacingStaff": round(spacing)}) as verovio:
             verovio.loadData(etree.tostring(root, encoding="unicode"))
@@ -135,11 +142,20 @@ def _draw(
         )  # fmt: skip
         crowded = [n for n, system in enumerate(systems) if len(system.bars) > 1 and is_crowded(system, only, look)]
         over = max(system.overlap_mm for system in systems) if len(lines) > 1 else 0.0
-        if crowded:
-            break_again(root, [sorted(system.bars) for system in systems], crowded[0])
+        found = [sorted(system.bars) for system in systems]
+        if given is None and len(systems) > 1 and not crowded:
+            given = even_breaks(systems)
+            if given == found:
+                break
+        elif crowded:
+            given = part_crowded(found, crowded[0])
+        if given is not None and given != found:
+            write_breaks(root, given)
             options["breaks"] = "line"
         elif over > 0 and spacing < 48:
             spacing = min(48.0, spacing + over / look.staff_mm * 8 + 1)
         else:
             break
+    if given is not None:
+        _breaks.put(place, [sorted(system.bars) for system in systems])
     return Picture(systems, warnings=warnings)

@@ -11,6 +11,7 @@ are valid XML ids. The bar number printed on the page is a separate string.
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -230,6 +231,11 @@ class Line:
     @cached_property
     def _order(self) -> dict[str, int]:
         return {e.address: i for i, e in enumerate(self.events)}
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 (hex) of the bars and events: equal music, equal digest."""
+        return hashlib.sha256(repr((self.bars, self.events)).encode()).hexdigest()
 
     def __contains__(self, address: object) -> bool:
         if not isinstance(address, str) or not ADDRESS.match(address):

@@ -314,3 +314,14 @@ def test_threads_draw_the_same(scale: Line) -> None:
     with ThreadPoolExecutor(4) as pool:
         together = list(pool.map(lambda _: engrave(scale, ONE_OF_EACH, Look()).svg(), range(8)))
     assert together == [alone] * 8
+
+
+def test_systems_are_about_equally_full():
+    """Sixteen equal bars that overflow one system by a little become two of eight, not fifteen and one."""
+    music = line("2/4", "alto", " | ".join(["D4 q E4 q"] * 16))
+    wide = engrave(music, (), Look(width_mm=4000))
+    natural = wide.systems[0].bars[16][1]
+    picture = engrave(music, (), Look(width_mm=natural * 0.93))
+    assert [len(system.bars) for system in picture.systems] == [8, 8]
+    again = engrave(music, (Mark(Kind.BOW, "b1n1", "down"),), Look(width_mm=natural * 0.93))
+    assert [len(system.bars) for system in again.systems] == [8, 8]

@@ -270,7 +270,7 @@ def test_tempos_letters_and_headings_stand_over_the_first_part_for_all():
     movement = read(data, "Viola").movements[0]
     assert movement.title == "II. Romanze"
     assert movement.line.bars[0].tempos == (
-        TempoMark(F(0), "Poco adagio"), TempoMark(F(0), "", Value("quarter", 1), F(50)),
+        TempoMark(F(0), "Poco adagio", Value("quarter", 1), F(50)),
     )  # fmt: skip
     assert movement.line.bars[1].tempos == (TempoMark(F(2), "rit."),)
     assert movement.line.bars[1].rehearsal == "B"
