@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from studio.views import accounts, guardians, instruments, preferences, records, students
+from studio.views import accounts, guardians, hands, instruments, preferences, records, students
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("sign-in", accounts.sign_in, name="sign_in"),
@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("students/", students.students, name="students"),
     path("students/new", students.student_new, name="student_new"),
     path("students/<int:student_id>/details", students.student_edit, name="student_edit"),
+    path("students/<int:student_id>/hand", hands.student_hand, name="student_hand"),
     path("students/<int:student_id>/record", records.student_export, name="student_export"),
     path("students/<int:student_id>/erase", records.student_erase, name="student_erase"),
     path("students/<int:student_id>/instruments/new", instruments.instrument_new, name="instrument_new"),

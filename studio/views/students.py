@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from studio.access import get_student, teacher_of
 from studio.forms import InstrumentForm, StudentForm
-from studio.models import InstrumentPeriod, Student
+from studio.models import InstrumentPeriod, Student, StudentHand
 from studio.registry import count_by_status, students_with
 
 
@@ -67,6 +67,7 @@ def student_edit(request: HttpRequest, student_id: int) -> HttpResponse:
         form.save()
         messages.success(request, "Saved.")
         return redirect("student_edit", student.pk)
+    hand = StudentHand.objects.filter(student=student).first()
     context = {
         "section": "students",
         "student": shown,
@@ -75,5 +76,6 @@ def student_edit(request: HttpRequest, student_id: int) -> HttpResponse:
         "periods": InstrumentPeriod.objects.filter(student=student),
         "guardianships": student.guardianships.select_related("guardian").order_by("guardian__name", "id"),
         "today": timezone.localdate(),
+        "hand_words": hand.words if hand else "",
     }
     return render(request, "studio/student_edit.html", context, status=422 if request.method == "POST" else 200)
