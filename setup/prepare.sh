@@ -32,7 +32,8 @@ wanted() {
     "$python" -c 'import venv, ensurepip' >/dev/null 2>&1 || echo python3-venv
     if [ "$purpose" = test ]; then
         command -v pdftoppm >/dev/null 2>&1 || echo poppler-utils
-        [ -x /usr/bin/chromium ] || command -v chromium-browser >/dev/null 2>&1 || echo chromium
+        [ -n "${CHROMIUM:-}" ] || command -v chromium >/dev/null 2>&1 || command -v chromium-browser >/dev/null 2>&1 ||
+            command -v google-chrome >/dev/null 2>&1 || echo chromium
     fi
 }
 
