@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -39,6 +39,9 @@ class StepPlan:
     tempo_goal: int | None = None
     minutes: int | None = None
     recipe: dict[str, Any] | None = None
+    focus: str = ""
+    days: str = ""
+    same_pulse: bool = False
 
 
 def assign(
@@ -176,9 +179,11 @@ def change_steps(assignment: Assignment, plans: Sequence[str | StepPlan], *, on:
             if step is None:
                 _new_step(assignment, place, plan).save()
                 continue
-            step.position, step.minutes = place, plan.minutes
+            step.position, step.minutes = place, plan.minutes if plan.minutes is not None else step.minutes
             step.tempo_now = plan.tempo_now if plan.tempo_now is not None else step.tempo_now
             step.tempo_goal, step.recipe = plan.tempo_goal or step.tempo_goal, plan.recipe or step.recipe
+            step.focus, step.days = plan.focus or step.focus, plan.days or step.days
+            step.same_pulse = plan.same_pulse or step.same_pulse
             step.save()
         for step in kept.values():
             if step.observations.exists():
@@ -240,7 +245,7 @@ def _plan(step: str | StepPlan) -> StepPlan:
     text = " ".join(plan.text.split())
     if len(text) > 300:
         raise AssignError(f"A step has at most 300 characters; shorten “{text[:40]}…” or make two of it.")
-    return StepPlan(text, plan.tempo_now, plan.tempo_goal, plan.minutes, plan.recipe)
+    return replace(plan, text=text, focus=" ".join(plan.focus.split())[:120])
 
 
 def _new_step(assignment: Assignment, place: int, plan: StepPlan) -> Step:
@@ -252,6 +257,9 @@ def _new_step(assignment: Assignment, place: int, plan: StepPlan) -> Step:
         tempo_goal=plan.tempo_goal,
         minutes=plan.minutes,
         recipe=plan.recipe,
+        focus=plan.focus,
+        days=plan.days,
+        same_pulse=plan.same_pulse,
     )
 
 

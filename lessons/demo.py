@@ -23,6 +23,7 @@ from django.utils import timezone
 
 from lessons import assigning, observing
 from lessons.models import Assignment, Lesson, Phrase
+from lessons.practice import FORMAT
 from lessons.sheets import issue_sheet
 from repertoire.bounds import read_bounds
 from repertoire.excerpts import movement_notes
@@ -205,6 +206,10 @@ def _play_weeks(stage: _Stage, student: Student, told: Mapping[str, Any]) -> Non
                 made[work["key"]].refresh_from_db()
                 assigning.set_state(made[work["key"]], work["state"])
                 assigning.end(made[work["key"]], on=stage.day(week["ago"], weekday))
+        for key, steps in week.get("steps", {}).items():
+            made[key].refresh_from_db()
+            plans = [_step(stage, told_step) for told_step in steps]
+            assigning.change_steps(made[key], plans, on=stage.day(week["ago"], weekday))
         if week["sheet"]:
             issue_sheet(student, lesson, at=lesson.starts + timedelta(minutes=lesson.minutes + 4))
     for work in told["assignments"]:
@@ -245,7 +250,7 @@ def _assign(stage: _Stage, student: Student, lesson: Lesson, work: Mapping[str, 
         bars=work["bars"],
         marking=marking,
         to_try=[stage.markings[key] for key in work["to_try"]],
-        steps=[assigning.StepPlan(s["text"], s["now"], s["goal"], s["minutes"]) for s in work["steps"]],
+        steps=[_step(stage, step) for step in work["steps"]],
         tempo_now=work["now"],
         tempo_goal=work["goal"],
         tempo_unit=work["unit"],
@@ -253,6 +258,17 @@ def _assign(stage: _Stage, student: Student, lesson: Lesson, work: Mapping[str, 
         minutes=work["minutes"],
         lesson=lesson,
     )
+
+
+def _step(stage: _Stage, told: Mapping[str, Any]) -> assigning.StepPlan:
+    """A step; its stave's recipe names the marking by the scenario's key."""
+    recipe = told.get("stave")
+    if recipe is not None:
+        recipe = {"format": FORMAT, **recipe, "marking": stage.markings[recipe["marking"]].pk}
+    return assigning.StepPlan(
+        told["text"], told["now"], told["goal"], told["minutes"], recipe, told.get("focus", ""), told.get("days", ""),
+        told.get("same_pulse", False),
+    )  # fmt: skip
 
 
 def _first_marking(stage: _Stage, passage: Passage, work: Mapping[str, Any]) -> Marking:

@@ -176,6 +176,9 @@ class Step(models.Model):
     tempo_goal = models.PositiveSmallIntegerField(null=True, blank=True)
     minutes = models.PositiveSmallIntegerField(null=True, blank=True)
     recipe: models.JSONField[Any] = models.JSONField(null=True, blank=True)
+    focus = models.CharField(max_length=120, blank=True, help_text="the one thing to attend to")
+    days = models.CharField(max_length=7, blank=True, help_text="weekdays 0 (Monday) to 6; every day when empty")
+    same_pulse = models.BooleanField(default=False, help_text="keeps its tempo with the other steps that share it")
     done = models.BooleanField(default=False)
     ended = models.DateField(null=True, blank=True)
 
@@ -300,3 +303,6 @@ class Phrase(models.Model):
 
     def __str__(self) -> str:
         return self.text
+
+
+from lessons.step_sets import StepSet  # noqa: E402, F401

@@ -44,9 +44,15 @@ class Tempo:
 
 @dataclass(frozen=True, slots=True)
 class StepLine:
+    """A step; `recipe` is that of its practice stave, `focus` the one thing to attend to, `days`
+    the weekdays (0 is Monday) it is for, every day when empty."""
+
     text: str
     tempo: Tempo | None = None
     minutes: int = 0
+    recipe: dict[str, Any] | None = None
+    focus: str = ""
+    days: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +114,7 @@ class Content:
 
 
 def _item_from_json(raw: dict[str, Any]) -> Item:
-    steps = tuple(StepLine(s["text"], Tempo(**s["tempo"]) if s["tempo"] else None, s["minutes"]) for s in raw["steps"])
+    steps = tuple(StepLine(**{**s, "tempo": Tempo(**s["tempo"]) if s["tempo"] else None}) for s in raw["steps"])
     return Item(**{**raw, "tempo": Tempo(**raw["tempo"]) if raw["tempo"] else None, "steps": steps})
 
 
@@ -189,7 +195,14 @@ def _item(assignment: Assignment, minutes: int, pause: bool, with_excerpt: bool)
     passage = assignment.passage
     part = passage.movement.revision.part if passage else None
     steps = tuple(
-        StepLine(step.text, _tempo(assignment.tempo_unit, step.tempo_now, step.tempo_goal), step.minutes or 0)
+        StepLine(
+            step.text,
+            _tempo(assignment.tempo_unit, step.tempo_now, step.tempo_goal),
+            step.minutes or 0,
+            step.recipe if with_excerpt else None,
+            step.focus,
+            step.days,
+        )
         for step in assignment.steps.all()
         if step.ended is None
     )

@@ -7,7 +7,7 @@ name are the drawings they carry.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 from io import BytesIO
@@ -19,19 +19,23 @@ from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher
 
 from lessons.beat_sign import beat_sign
-from lessons.sheet_content import HEALTH_LINE, Content, Item, Tempo, bars_label
+from lessons.practice import RecipeError, stave_of, stave_picture
+from lessons.sheet_content import DAY_NAMES, HEALTH_LINE, Content, Item, StepLine, Tempo, bars_label
 from lessons.tempo import unit_words
 from repertoire.excerpts import passage_line, picture, printed_marks
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
-from repertoire.notation.picture import as_data_uri
+from repertoire.notation.picture import Picture, as_data_uri
+from studio.models import Student
 from studio.terms import terms_for
 
 PAPER_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 MARGIN_MM = 15.0
 FOOT_MM = 24.0
 HEAD_MM = 13.0
+GAP_MM = 8.0  # between two short staves side by side
+HALF_BARS_AT_MOST = 6
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July"),
@@ -48,18 +52,35 @@ class DrawnSystem:
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnStep:
+    """A step with its number and the systems of its stave; `half` when it fits half the column."""
+
+    number: int
+    step: StepLine
+    systems: tuple[DrawnSystem, ...] = ()
+    half: bool = False
+
+    @property
+    def height_mm(self) -> float:
+        return sum(s.height_mm + 1.5 for s in self.systems) + 6.5
+
+
+@dataclass(frozen=True, slots=True)
 class DrawnItem:
-    """An item with what the template shows: words ready to print and its systems."""
+    """An item with what the template shows: words ready to print, its systems, and its steps
+    in rows of one, or of two where both have a short stave."""
 
     item: Item
     place: int
     bars: str
     systems: tuple[DrawnSystem, ...]
+    rows: tuple[tuple[DrawnStep, ...], ...] = ()
 
     @property
     def height_mm(self) -> float:
         """About how tall the item is on paper, for keeping it on one page where it fits."""
-        return sum(s.height_mm + 2 for s in self.systems) + 26 + 6.5 * len(self.item.steps)
+        steps = sum(max(step.height_mm for step in row) for row in self.rows)
+        return sum(s.height_mm + 2 for s in self.systems) + 26 + steps
 
 
 def column_mm(paper: str) -> float:
@@ -70,8 +91,9 @@ def column_mm(paper: str) -> float:
 def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
     """Engrave one item for print at the content's stave height."""
     systems: tuple[DrawnSystem, ...] = ()
+    steps = tuple(DrawnStep(number, step) for number, step in enumerate(item.steps, 1))
     if item.with_excerpt and item.passage:
-        passage = Passage.objects.select_related("movement__revision").get(pk=item.passage)
+        passage = Passage.objects.select_related("movement__revision__part").get(pk=item.passage)
         printed = printed_marks(passage)
         marks = marks_of(Marking.objects.get(pk=item.marking)) if item.marking else printed
         look = Look(
@@ -83,19 +105,55 @@ def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
             words=AMERICAN_WORDS if content.terms == "american" else BRITISH_WORDS,
             instrument=passage_line(passage).instrument,
         )
-        drawn = picture(passage, marks, look)
-        words = f"{item.title}, {bars_label(item.bars, content.terms)}"
-        count = len(drawn.systems)
-        systems = tuple(
-            DrawnSystem(
-                as_data_uri(system),
-                system.width_mm,
-                system.height_mm,
-                f"{words}, stave {n} of {count}" if count > 1 else words,
-            )
-            for n, system in enumerate(drawn.systems, 1)
+        systems = _systems(picture(passage, marks, look), f"{item.title}, {bars_label(item.bars, content.terms)}")
+        student = Student.objects.filter(assignments=item.assignment).first()
+        steps = tuple(_draw_step(step, passage, student, look) for step in steps)
+    return DrawnItem(item, place, bars_label(item.bars, content.terms), systems, _rows(steps))
+
+
+def _systems(drawn: Picture, words: str) -> tuple[DrawnSystem, ...]:
+    count = len(drawn.systems)
+    return tuple(
+        DrawnSystem(
+            as_data_uri(system),
+            system.width_mm,
+            system.height_mm,
+            f"{words}, stave {n} of {count}" if count > 1 else words,
         )
-    return DrawnItem(item, place, bars_label(item.bars, content.terms), systems)
+        for n, system in enumerate(drawn.systems, 1)
+    )
+
+
+def _draw_step(drawn: DrawnStep, passage: Passage, student: Student | None, look: Look) -> DrawnStep:
+    """A step with its stave: in half the column when it fits there in one system.
+
+    The stave height is the student's either way. A stave that can't be made any more leaves
+    the words alone.
+    """
+    if not drawn.step.recipe:
+        return drawn
+    try:
+        stave = stave_of(drawn.step.recipe, passage, student)
+    except RecipeError:
+        return drawn
+    words = f"{drawn.step.text}: practice stave"
+    half = replace(look, width_mm=(look.width_mm - GAP_MM) / 2)
+    if len(stave.line.bars) <= HALF_BARS_AT_MOST:
+        picture_ = stave_picture(stave, half)
+        if len(picture_.systems) == 1 and picture_.systems[0].width_mm <= half.width_mm + 0.5:
+            return replace(drawn, systems=_systems(picture_, words), half=True)
+    return replace(drawn, systems=_systems(stave_picture(stave, look), words))
+
+
+def _rows(steps: tuple[DrawnStep, ...]) -> tuple[tuple[DrawnStep, ...], ...]:
+    """Steps in order; two that follow each other share a row when both staves are short."""
+    rows: list[tuple[DrawnStep, ...]] = []
+    for step in steps:
+        if rows and step.half and len(rows[-1]) == 1 and rows[-1][0].half:
+            rows[-1] = (rows[-1][0], step)
+        else:
+            rows.append((step,))
+    return tuple(rows)
 
 
 def tempo_words(tempo: Tempo | None, terms: str) -> dict[str, Any] | None:
@@ -108,6 +166,11 @@ def tempo_words(tempo: Tempo | None, terms: str) -> dict[str, Any] | None:
         "now": tempo.now,
         "goal": tempo.goal if tempo.goal != tempo.now else 0,
     }
+
+
+def step_days(step: StepLine) -> str:
+    """`Mon, Wed, Fri` for a step that is not for every day."""
+    return ", ".join(DAY_NAMES[int(day)] for day in step.days) if step.days else ""
 
 
 def day_words(iso: str) -> str:
@@ -135,7 +198,10 @@ def sheet_html(content: Content, *, draft: bool = False) -> str:
                     "drawn": drawn,
                     "whole": drawn.height_mm < room,
                     "tempo": tempo_words(drawn.item.tempo, content.terms),
-                    "steps": [(step, tempo_words(step.tempo, content.terms)) for step in drawn.item.steps],
+                    "rows": [
+                        [(step, tempo_words(step.step.tempo, content.terms), step_days(step.step)) for step in row]
+                        for row in drawn.rows
+                    ],
                 }
                 for drawn in items
             ],

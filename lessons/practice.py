@@ -1,0 +1,151 @@
+"""Practice staves of steps: a stored recipe, made into notes and a picture again and again.
+
+A recipe is a small JSON object: its format, the kind of stave (see technique/recipes.py), the
+marking it is made from (0 for the marks as printed), the written bars it takes, by index, and
+the parameters of the kind. The same recipe gives the same stave.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from lessons.models import Assignment, Step
+from repertoire.excerpts import NoNotation, Store, drawn, passage_line, printed_marks
+from repertoire.left_hand import hand, preset_for
+from repertoire.markings import marks_of
+from repertoire.models import Marking, Passage
+from repertoire.notation.cutting import cut, marks_in
+from repertoire.notation.left_hand_analysis import instrument_of
+from repertoire.notation.look import Look
+from repertoire.notation.picture import Picture
+from repertoire.players import Player, full_size, player_of
+from repertoire.technique import recipes
+from repertoire.technique.fingering import Fingering
+from repertoire.technique.line import Line, LineError
+from repertoire.technique.marks import Marks
+from repertoire.technique.practice_staves import Stave, StaveError
+from studio.models import Student
+
+FORMAT = 1
+_staves: Store[Any, Stave] = Store(200)
+
+
+class RecipeError(ValueError):
+    """A recipe that can't be read or made; the message says why."""
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """`kind` and `given` as in technique/recipes.py; `bars` are the first and last written bar by
+    index, None for the whole passage; `marking` is 0 for the marks as printed."""
+
+    kind: str
+    marking: int = 0
+    bars: tuple[int, int] | None = None
+    given: Mapping[str, Any] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        out: dict[str, Any] = {"format": FORMAT, "kind": self.kind, "marking": self.marking}
+        if self.bars:
+            out["bars"] = list(self.bars)
+        if self.given:
+            out["with"] = dict(self.given)
+        return out
+
+    @property
+    def title(self) -> str:
+        return recipes.KINDS[self.kind].title
+
+
+def read_recipe(raw: Any) -> Recipe:
+    """A recipe of the stored form. Raises RecipeError."""
+    if not isinstance(raw, Mapping) or raw.get("format") != FORMAT:
+        raise RecipeError(f"This practice stave is not in format {FORMAT}.")
+    if set(raw) - {"format", "kind", "marking", "bars", "with"}:
+        raise RecipeError("This practice stave has fields that can't be read.")
+    bars, given, marking = raw.get("bars"), raw.get("with", {}), raw.get("marking", 0)
+    if not _whole(marking) or not isinstance(given, Mapping):
+        raise RecipeError("This practice stave can't be read.")
+    if bars is not None and (not isinstance(bars, list | tuple) or len(bars) != 2 or not all(map(_whole, bars))):
+        raise RecipeError("The bars of a practice stave are its first and its last.")
+    recipe = Recipe(str(raw.get("kind")), marking, tuple(bars) if bars else None, dict(given))
+    try:
+        recipes.check(recipe.kind, recipe.given)
+    except StaveError as error:
+        raise RecipeError(str(error)) from None
+    return recipe
+
+
+def _whole(value: Any) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 2**53
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What staves are made from: the passage's notes, marks of one marking, and the whole hand."""
+
+    line: Line
+    marks: Marks
+    fingering: Fingering
+
+
+def ground(passage: Passage, marking: Marking | None, student: Student | None = None) -> Ground:
+    """The notes, marks and left hand of a passage for a student. Raises RecipeError."""
+    try:
+        line = passage_line(passage)
+    except NoNotation as error:
+        raise RecipeError(str(error)) from None
+    if marking is not None and marking.passage_id != passage.pk:
+        raise RecipeError("The marking of this practice stave belongs to another passage.")
+    marks = marks_of(marking) if marking is not None else printed_marks(passage)
+    instrument = instrument_of(line)
+    player: Player = player_of(student, instrument) if student is not None else full_size(instrument)
+    fingering = hand(line, marks, player, preset=preset_for(passage.movement))
+    if fingering is None:
+        raise RecipeError("This passage can't be fingered, so no practice stave is made from it.")
+    return Ground(line, marks, fingering)
+
+
+def make(recipe: Recipe, found: Ground) -> Stave:
+    """The stave of a recipe. Raises RecipeError where the passage gives no ground for it."""
+    try:
+        line = cut(found.line, recipe.bars[0], None, recipe.bars[1], None) if recipe.bars else found.line
+        return recipes.make(recipe.kind, line, marks_in(found.marks, line), found.fingering, recipe.given)
+    except (StaveError, LineError, ValueError) as error:
+        raise RecipeError(str(error)) from None
+
+
+def stave_of(raw: Any, passage: Passage, student: Student | None = None) -> Stave:
+    """The stave of a stored recipe on a passage, from memory when it was made lately. Raises RecipeError."""
+    recipe = read_recipe(raw)
+    marking = None
+    if recipe.marking:
+        marking = Marking.objects.filter(pk=recipe.marking, passage=passage).first()
+        if marking is None:
+            raise RecipeError("The marking of this practice stave is gone.")
+    base = ground(passage, marking, student)
+    key = (passage.pk, passage.created, repr(recipe), base.fingering.length, base.fingering.limits)
+    return _staves.get(key) or _staves.put(key, make(recipe, base))
+
+
+def step_stave(step: Step) -> Stave | None:
+    """The stave of a step; None where it has none or it can't be made any more."""
+    passage = step.assignment.passage
+    if not step.recipe or passage is None:
+        return None
+    try:
+        return stave_of(step.recipe, passage, step.assignment.student)
+    except RecipeError:
+        return None
+
+
+def stave_picture(stave: Stave, look: Look) -> Picture:
+    """A stave drawn; its marks are in ordinary ink, as printed ones are."""
+    return drawn(stave.line, stave.marks, replace(look, printed=stave.marks, show_replaced=False))
+
+
+def for_marking(raw: Mapping[str, Any], assignment: Assignment) -> dict[str, Any]:
+    """A stored recipe made from the marking now in use."""
+    return {**raw, "marking": assignment.marking_id or 0}

@@ -1,0 +1,147 @@
+"""The kinds of practice stave by name, each with what it takes: the table steps are made from.
+
+A recipe names a kind and its parameters, all plain values, so that it can be stored and the
+same stave made again. Parameters that are not given have their usual value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any, Final
+
+from . import open_strings, practice_staves, shift_staves, slow
+from .fingering import Fingering
+from .line import ADDRESS, Line
+from .marks import Marks
+from .ornaments import USUAL_TEMPO
+from .practice_staves import Stave, StaveError
+
+Make = Callable[[Line, Marks, Fingering, Mapping[str, Any]], Stave]
+Check = Callable[[Any], bool]
+
+
+def _one_of(*values: Any) -> Check:
+    return lambda value: value in values
+
+
+def _number(low: int, high: int) -> Check:
+    return lambda value: isinstance(value, int) and not isinstance(value, bool) and low <= value <= high
+
+
+def _address(value: Any) -> bool:
+    return isinstance(value, str) and bool(ADDRESS.match(value))
+
+
+_TEMPO: Final = {"tempo": _number(10, 640)}  # quarter notes a minute
+_WAY: Final = {"way": _one_of("starting", "arriving")}
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of stave: its name for the teacher, how it is made, and what it takes."""
+
+    title: str
+    make: Make
+    takes: Mapping[str, Check]
+
+
+def _trill(line: Line, marks: Marks, fingering: Fingering, p: Mapping[str, Any]) -> Stave:
+    return practice_staves.with_trills(
+        line, marks, fingering, start=p.get("start"), close=p.get("close"), count=p.get("count"),
+        tempo=p.get("tempo", USUAL_TEMPO),
+    )  # fmt: skip
+
+
+def _turn(line: Line, marks: Marks, fingering: Fingering, p: Mapping[str, Any]) -> Stave:
+    return practice_staves.with_turns(line, marks, fingering, tempo=p.get("tempo", USUAL_TEMPO))
+
+
+def _mordent(line: Line, marks: Marks, fingering: Fingering, p: Mapping[str, Any]) -> Stave:
+    return practice_staves.with_mordents(line, marks, fingering, tempo=p.get("tempo", USUAL_TEMPO))
+
+
+KINDS: Final[Mapping[str, Kind]] = {
+    "as marked": Kind("the bars as marked", lambda line, marks, f, p: practice_staves.as_marked(line, marks), {}),
+    "bare": Kind("without the ornaments", lambda line, marks, f, p: practice_staves.bare(line, marks), {}),
+    "turn": Kind("with the turn written out", _turn, _TEMPO),
+    "mordent": Kind("with the mordent written out", _mordent, _TEMPO),
+    "trill": Kind(
+        "with the trill written out", _trill,
+        {
+            **_TEMPO, "start": _one_of("upper", "main"), "close": _one_of(True, False), "count": _number(2, 64),
+        },
+    ),
+    "slow": Kind(
+        "slow and slurred",
+        lambda line, marks, f, p: slow.slow(line, marks, f, slurs=p.get("slurs", "bar")),
+        {"slurs": _one_of("bar", "beat", "as marked")},
+    ),
+    "right hand": Kind(
+        "right hand alone, on open strings", lambda line, marks, f, p: open_strings.right_hand(line, marks, f), {}
+    ),
+    "shift": Kind(
+        "one shift alone",
+        lambda line, marks, f, p: shift_staves.one_shift(
+            line, f, p["at"], way=p.get("way", "starting"), both=p.get("both", True)
+        ),
+        {"at": _address, **_WAY, "both": _one_of(True, False)},
+    ),
+    "shifts": Kind(
+        "all shifts in a row",
+        lambda line, marks, f, p: shift_staves.all_shifts(line, f, way=p.get("way", "starting")),
+        _WAY,
+    ),
+    "half step": Kind(
+        "a half step with one finger and with two",
+        lambda line, marks, f, p: shift_staves.slide_or_two_fingers(line, f, p["at"]),
+        {"at": _address},
+    ),
+    "stretch": Kind(
+        "a stretch", lambda line, marks, f, p: shift_staves.stretch(line, f, p["at"], p["to"]),
+        {"at": _address, "to": _address},
+    ),
+    "keep down": Kind(
+        "a finger kept down", lambda line, marks, f, p: shift_staves.keep_down(line, f, p["at"]), {"at": _address}
+    ),
+    "tuning": Kind(
+        "double stops with an open string, for tuning", lambda line, marks, f, p: shift_staves.tuning(line, f), {}
+    ),
+    "pizzicato": Kind("pizzicato", lambda line, marks, f, p: practice_staves.pizzicato(line, marks), {}),
+}  # fmt: skip
+
+
+def check(kind: str, given: Mapping[str, Any]) -> None:
+    """Raises StaveError for a kind that isn't known or a parameter it doesn't take."""
+    found = KINDS.get(kind)
+    if found is None:
+        raise StaveError(f"“{kind}” is not a kind of practice stave.")
+    for name, value in given.items():
+        if name not in found.takes or not found.takes[name](value):
+            raise StaveError(f"“{name}: {value}” doesn't suit a stave “{found.title}”.")
+    missing = [name for name in ("at", "to") if name in found.takes and name not in given]
+    if missing:
+        raise StaveError(f"A stave “{found.title}” needs the note it is about.")
+
+
+def make(kind: str, line: Line, marks: Marks, fingering: Fingering, given: Mapping[str, Any]) -> Stave:
+    """The stave of a recipe. Tempo marks of the part are left out: a step has its own tempo.
+
+    Raises StaveError where the passage gives no ground for it.
+    """
+    check(kind, given)
+    made = KINDS[kind].make(line, marks, fingering, given)
+    bars = tuple(replace(bar, tempos=(), rehearsal="", jump="") for bar in made.line.bars)
+    return replace(made, line=replace(made.line, bars=bars))
+
+
+def full(line: Line) -> bool:
+    """Whether every bar's voices add up to the bar: none longer, at least one as long."""
+    for bar in line.bars:
+        ends: dict[int, Fraction] = {}
+        for event in line.in_bar(bar.index):
+            ends[event.voice] = max(ends.get(event.voice, Fraction(0)), event.end)
+        if ends and max(ends.values()) != bar.length:
+            return False
+    return True
