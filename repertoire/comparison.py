@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from repertoire.bow import ASKED, BowAsked, place, read
 from repertoire.left_hand import hand, preset_for
 from repertoire.markings import marks_of
 from repertoire.models import Marking
@@ -19,9 +20,9 @@ from repertoire.notation.left_hand_strip import Strip, left_hand_strip
 from repertoire.notation.picture import System
 from repertoire.players import Player, full_size
 from repertoire.technique.bow_facts import BowFacts, facts
-from repertoire.technique.bow_place import Placed, place_as_marked
+from repertoire.technique.bow_place import Placed
 from repertoire.technique.bow_words import place_word
-from repertoire.technique.bowing import Bowing, read_strokes
+from repertoire.technique.bowing import Bowing
 from repertoire.technique.fingering import Fingering
 from repertoire.technique.left_hand import shifts
 from repertoire.technique.line import Line
@@ -40,6 +41,7 @@ class Version:
     instrument: str
     terms: Mapping[str, str] = field(default_factory=dict)
     player: Player | None = None  # whose hand; a full-size instrument when not given
+    bow: BowAsked = ASKED
 
     @cached_property
     def marks(self) -> Marks:
@@ -47,11 +49,11 @@ class Version:
 
     @cached_property
     def bowing(self) -> Bowing:
-        return read_strokes(self.line, self.marks)
+        return read(self.line, self.marks, self.bow)
 
     @cached_property
     def placed(self) -> Placed:
-        return place_as_marked(self.bowing)
+        return place(self.bowing, self.bow)
 
     @cached_property
     def bow_facts(self) -> BowFacts:
@@ -133,7 +135,9 @@ def with_strip(version: Version, system: System, key: str, *, staff: int = 0, le
 
 @strip("bow", "bow distribution")
 def _bow_distribution(version: Version, system: System, staff: int) -> Strip | None:
-    return bow_strip(version.bowing, version.placed, system, staff=staff, terms=version.terms)
+    return bow_strip(
+        version.bowing, version.placed, system, staff=staff, pass_number=version.bow.pass_number, terms=version.terms
+    )
 
 
 @strip("hand", "left hand, one possible way")
@@ -150,7 +154,7 @@ def _bow_changes(version: Version) -> str:
     return f"{found.bow_changes}{retakes}"
 
 
-@row("Longest stroke", "at the printed tempo, or ♩ = 80 where none is printed")
+@row("Longest stroke")
 def _longest_stroke(version: Version) -> str:
     found = version.bow_facts
     if found.longest is None or found.longest_seconds is None:
@@ -158,7 +162,7 @@ def _longest_stroke(version: Version) -> str:
     return f"{found.longest_seconds:.1f} s ({version.line.where(version.bowing.strokes[found.longest - 1].first)})"
 
 
-@row("Fastest stroke", "with the bow shared out as marked, evenly where nothing is marked")
+@row("Fastest stroke")
 def _fastest_stroke(version: Version) -> str:
     found = version.bow_facts
     if found.fastest is None or found.fastest_mm_s is None:

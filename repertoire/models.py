@@ -310,6 +310,7 @@ class Draft(models.Model):
         return f"Draft on {self.passage}"
 
 
+from repertoire.bow_models import BowChoice as BowChoice  # noqa: E402
 from repertoire.moved_models import CarriedMarking as CarriedMarking  # noqa: E402
 from repertoire.moved_models import MovedPart as MovedPart  # noqa: E402
 from repertoire.moved_models import MovedPassage as MovedPassage  # noqa: E402
