@@ -19,7 +19,7 @@ from .picture import FONTS, INK, OWN_INK, StaffPlace, System
 from .placing import overlap, place
 from .signs import Speaker
 
-_PALE = {"mark-replaced": "#8f8f8f", "mark-printed": "#4a4a4a"}
+_PALE = {"mark-replaced": "#8f8f8f", "mark-printed": "#4a4a4a", "mark-inferred": "#6b6b6b"}
 _MARGIN = 60.0
 _BOLD = {"mark-own": 9.0}
 

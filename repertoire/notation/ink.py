@@ -66,7 +66,7 @@ class Sign:
 
     @property
     def owner(self) -> str:
-        return next((c for c in self.classes if c in ("mark-own", "mark-printed", "mark-replaced")), "")
+        return next((c for c in self.classes if c in ("mark-own", "mark-printed", "mark-replaced", "mark-inferred")), "")
 
     @property
     def key(self) -> str:

@@ -23,7 +23,7 @@ from .excerpt import MEI, XML_ID
 from .look import Look
 from .scoring import of_key
 
-OWN, PRINTED, REPLACED = "mark-own", "mark-printed", "mark-replaced"
+OWN, PRINTED, REPLACED, INFERRED = "mark-own", "mark-printed", "mark-replaced", "mark-inferred"
 _SMALL, _MIDDLE = 0.7, 0.85
 
 _ARTICULATIONS = {
@@ -148,7 +148,11 @@ class Sheet:
 
 
 def draw_bow(sheet: Sheet, mark: Mark, owner: str) -> None:
-    sheet.artic(mark.at, owner, mark.kind, "above", artic="dnbow" if mark.value == "down" else "upbow")
+    sign = "dnbow" if mark.value == "down" else "upbow"
+    if mark in sheet.look.inferred:
+        sheet.artic(mark.at, INFERRED, mark.kind, "above", artic=sign, enclose="paren")
+    else:
+        sheet.artic(mark.at, owner, mark.kind, "above", artic=sign)
 
 
 def draw_retake(sheet: Sheet, mark: Mark, owner: str) -> None:

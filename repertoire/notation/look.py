@@ -24,14 +24,16 @@ class Look:
     `show_replaced`, printed marks the marking no longer has are drawn pale. `screen` makes
     notes that take focus; otherwise the drawing is for paper. `prefix` keeps ids of several
     excerpts on one page apart. `words` are the studio's terms (see BRITISH_WORDS).
-    `string_signs` is "roman" (I to IV) or "sul" (sul G). `first_meter` and `empty_bars`
-    say whether the time signature stands at the start and whether runs of empty bars are
-    written out.
+    `inferred` are bow signs among the marks that nobody wrote: they are drawn pale and in
+    brackets. `string_signs` is "roman" (I to IV) or "sul" (sul G). `first_meter` and
+    `empty_bars` say whether the time signature stands at the start and whether runs of empty
+    bars are written out.
     """
 
     staff_mm: float = 8.0
     width_mm: float = 180.0
     printed: Marks = ()
+    inferred: Marks = ()
     screen: bool = True
     string_signs: Literal["roman", "sul"] = "roman"
     prefix: str = ""
