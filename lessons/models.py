@@ -305,4 +305,5 @@ class Phrase(models.Model):
         return self.text
 
 
+from lessons.home_models import HomePage, HomeQuestion, StudentLink, Tick  # noqa: E402, F401
 from lessons.step_sets import StepSet  # noqa: E402, F401

@@ -18,6 +18,7 @@ from weasyprint import HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher
 
+from lessons import links
 from lessons.beat_sign import beat_sign
 from lessons.practice import RecipeError, stave_of, stave_picture
 from lessons.sheet_content import DAY_NAMES, HEALTH_LINE, Content, Item, StepLine, Tempo, bars_label
@@ -179,8 +180,11 @@ def day_words(iso: str) -> str:
     return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
-def sheet_html(content: Content, *, draft: bool = False) -> str:
-    """The sheet as one HTML document without outside references. `draft` says so in its head."""
+def sheet_html(content: Content, *, draft: bool = False, home: str = "") -> str:
+    """The sheet as one HTML document without outside references.
+
+    `draft` says so in its head; `home` is the address of the student's page, printed there with its QR code.
+    """
     items = [draw_item(content, item, place) for place, item in enumerate(content.items, 1)]
     width, height = PAPER_MM[content.paper]
     room = height - HEAD_MM - FOOT_MM
@@ -189,6 +193,7 @@ def sheet_html(content: Content, *, draft: bool = False) -> str:
         {
             "content": content,
             "draft": draft,
+            "home": _home(home),
             "lesson_day": day_words(content.lesson_date),
             "health_line": HEALTH_LINE,
             "terms": terms_for(content.terms),
@@ -207,6 +212,16 @@ def sheet_html(content: Content, *, draft: bool = False) -> str:
             ],
         },
     )
+
+
+def _home(address: str) -> dict[str, Any] | None:
+    """The address of the student's page, its QR code, and the parts it is broken into on paper."""
+    if not address:
+        return None
+    site, _, token = address.partition("/home/")
+    groups = token.strip("/").split("-")
+    parts = [f"{site}/home/", f"{'-'.join(groups[:2])}-", f"{'-'.join(groups[2:])}/"]
+    return {"address": address, "qr": links.qr_code(address), "parts": parts}
 
 
 @lru_cache(maxsize=1)

@@ -17,6 +17,8 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils.dateparse import parse_date
 
+from lessons import links
+from lessons.home_pages import page_of
 from lessons.models import Assignment, Lesson, Sheet
 from lessons.sheet_content import PAGES_AT_MOST, Content, SheetError, gather
 from lessons.sheet_drawing import Pages, print_pages, sheet_html
@@ -51,9 +53,12 @@ def draft_content(
     )
 
 
-def make_pages(content: Content, *, draft: bool = False) -> Pages:
-    """The PDF of a content. Raises SheetError when it takes more pages than a sheet has."""
-    pages = print_pages(sheet_html(content, draft=draft))
+def make_pages(content: Content, *, draft: bool = False, home: str = "") -> Pages:
+    """The PDF of a content, with the address of the student's page if there is one.
+
+    Raises SheetError when it takes more pages than a sheet has.
+    """
+    pages = print_pages(sheet_html(content, draft=draft, home=home))
     if pages.count > PAGES_AT_MOST:
         raise SheetError(
             f"This sheet takes {pages.count} pages and a sheet has at most {PAGES_AT_MOST}: "
@@ -69,12 +74,19 @@ def issue_sheet(
     at: datetime,
     assignments: list[Assignment] | None = None,
     without_excerpt: frozenset[int] = frozenset(),
+    home: str = "",
 ) -> Sheet:
-    """Print the week's sheet and store it. Raises SheetError; nothing is stored then."""
+    """Print the week's sheet and store it. Raises SheetError; nothing is stored then.
+
+    A student with an open link gets the page at home of this sheet, and, where `home` says how
+    the studio's addresses begin, a link of its own printed on it.
+    """
     with transaction.atomic():
         Student.objects.select_for_update().get(pk=student.pk)
         content = draft_content(student, lesson, at=at, assignments=assignments, without_excerpt=without_excerpt)
-        pages = make_pages(content)
+        at_home = links.has_link(student.pk, at=at)
+        token, link = links.make_link(student.pk, at=at) if at_home and home else ("", None)
+        pages = make_pages(content, home=links.address(home, token) if token else "")
         name = f"{at:%Y}-{secrets.token_hex(12)}.pdf"
         path = _path(name)
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -94,6 +106,11 @@ def issue_sheet(
                 content=content.as_json(),
             )
             sheet.markings.set({item.marking for item in content.items if item.marking})
+            if link is not None:
+                link.sheet = sheet
+                link.save(update_fields=["sheet"])
+            if at_home:
+                page_of(sheet, at=at)
         except BaseException:
             path.unlink(missing_ok=True)
             raise

@@ -135,6 +135,6 @@ def test_seconds_at_a_tempo():
 
 def test_the_json_is_rows_in_the_order_of_its_columns():
     found = schedule(line("2/4", "alto", "A4 q r q")).as_json()
-    assert found["columns"] == "address pass onset length midi level joined pizzicato accent".split()
+    assert found["columns"] == ["address", "pass", "onset", "length", "midi", "level", "joined", "pizzicato", "accent"]
     assert found["notes"] == [["b1n1", 1, 0.0, 0.9, 69, 0.644, 0, 0, 0]]
     assert found["length"] == 2.0
