@@ -140,7 +140,7 @@ def _bow_distribution(version: Version, system: System, staff: int) -> Strip | N
     )
 
 
-@strip("hand", "left hand, one possible way")
+@strip("hand", "left hand")
 def _left_hand(version: Version, system: System, staff: int) -> Strip | None:
     return None if version.fingering is None else left_hand_strip(version.fingering, system)
 

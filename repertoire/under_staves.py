@@ -13,6 +13,7 @@ from repertoire.comparison import Version, strips, with_strip
 from repertoire.excerpts import passage_line
 from repertoire.models import Marking, Passage
 from repertoire.notation.picture import Picture
+from repertoire.players import Player
 from repertoire.technique.marks import Marks, dump
 from studio.access import teacher_of
 from studio.terms import terms_for
@@ -34,19 +35,24 @@ def choices() -> tuple[tuple[str, str], ...]:
     return ((NOTHING, "nothing"), *strips())
 
 
-def chosen(request: HttpRequest) -> str:
-    """What is asked for (?under=), or what was chosen before."""
-    asked = request.GET.get(KEPT_AS, "")
-    if asked in dict(choices()) and asked != request.session.get(KEPT_AS):
+def chosen(request: HttpRequest, field: str = KEPT_AS, *, unless: str = NOTHING) -> str:
+    """What is asked for (in a `field` of the address), or was chosen before, or `unless`."""
+    known = dict(choices())
+    asked = request.GET.get(field, "")
+    if asked and asked not in known:
+        return NOTHING
+    if asked and asked != request.session.get(KEPT_AS):
         request.session[KEPT_AS] = asked
-    kept = str(request.session.get(KEPT_AS, NOTHING))
-    return kept if kept in dict(choices()) else NOTHING
+    kept = str(request.session.get(KEPT_AS, unless))
+    return kept if kept in known else unless
 
 
-def version_on_desk(request: HttpRequest, passage: Passage, marks: Marks, instrument: str) -> Version:
-    """Marks that aren't kept yet, read like a version."""
+def version_on_desk(
+    request: HttpRequest, passage: Passage, marks: Marks, instrument: str, player: Player | None = None
+) -> Version:
+    """Marks of a passage, kept or not, read like a version."""
     unkept = Marking(passage=passage, marks=dump(marks))
-    return Version(unkept, passage_line(passage), instrument, terms_for(teacher_of(request).studio.terms))
+    return Version(unkept, passage_line(passage), instrument, terms_for(teacher_of(request).studio.terms), player)
 
 
 def dress(picture: Picture, version: Version, under: str) -> Dressed:

@@ -13,6 +13,7 @@ from django.shortcuts import redirect, render
 from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_http_methods
 
+from repertoire import under_staves
 from repertoire.access import get_passage
 from repertoire.comparison import Version, fact_rows, strips, with_strip
 from repertoire.drafts import instrument_of
@@ -24,6 +25,7 @@ from repertoire.notation.engraving import engrave_together
 from repertoire.technique.checking import check
 from repertoire.technique.marks import Aspect, Mark, Marks
 from repertoire.technique.marks import combine as combined
+from repertoire.views.left_hand import hand_shown, hands_of
 from repertoire.views.marking import excerpt, from_script, look_for
 from studio.access import teacher_of
 from studio.models import Student
@@ -77,14 +79,18 @@ def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
     if len(chosen) > 1:
         line, instrument = passage_line(passage), instrument_of(passage)
         terms = terms_for(teacher_of(request).studio.terms)
-        versions = [Version(m, line, instrument, terms) for m in chosen]
+        shown = _shown(request)
+        player = hand_shown(request, passage, shown)
+        versions = [Version(m, line, instrument, terms, player) for m in chosen]
         lettered = [Lettered(letter, version) for letter, version in zip("ABC", versions, strict=False)]
         context |= {
             "versions": versions,
             "lettered": lettered,
             "rows": _systems(request, passage, lettered),
             "strips": (*strips(), ("none", "nothing")),
-            "shown": _shown(request),
+            "shown": shown,
+            "player": player,
+            "hands": hands_of(passage, lettered, player),
             "excerpt_url": request.get_full_path(),
             "screen": screen_of(request),
             "pairs": [_pair(passage, versions[0], other) for other in versions[1:]],
@@ -97,8 +103,8 @@ def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
 
 
 def _shown(request: HttpRequest) -> str:
-    """What is drawn under the staves: the bow distribution unless something else is asked for."""
-    return request.GET.get("show", "bow")
+    """What is drawn under the staves: what is asked for, else what was chosen before, else the bow."""
+    return under_staves.chosen(request, "show", unless="bow")
 
 
 def _students(request: HttpRequest) -> QuerySet[Student]:

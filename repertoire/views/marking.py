@@ -16,16 +16,20 @@ from repertoire import drafts
 from repertoire.access import get_marking, get_passage
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
 from repertoire.excerpts import picture, printed_marks, screen_look, screen_of
+from repertoire.fingerings import HOW_MANY, completion, how_many_of
+from repertoire.left_hand import instrument_with_strings, preset_for
 from repertoire.marking_forms import ASKED, KeepForm
 from repertoire.marking_page import notes_to_pick, read_mark
 from repertoire.marking_tools import groups, read_wish
 from repertoire.markings import MarkingError, delete_marking, differences, marks_of, uses
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
+from repertoire.players import chosen_player
 from repertoire.suggesting import changed_by_hand, standing
 from repertoire.technique.line import Line
 from repertoire.technique.marks import MarkError, Marks, take
 from repertoire.technique.writing import Selection, rub_out, write
+from repertoire.views.left_hand import DRAFT, beneath
 from studio.access import teacher_of
 from studio.terms import terms_for
 
@@ -103,6 +107,9 @@ def _changed(request: HttpRequest, passage: Passage) -> Desk:
     def picked(line: Line) -> Selection:
         return Selection.of(line, posted.get("first", ""), posted.get("last", ""))
 
+    if what == "complete-hand":
+        return _completed(request, passage)
+
     removes = what == "rub-out" or what.startswith("take:")
     if what == "rub-out":
 
@@ -132,6 +139,30 @@ def _changed(request: HttpRequest, passage: Passage) -> Desk:
     )
 
 
+def _completed(request: HttpRequest, passage: Passage) -> Desk:
+    """What is written in the draft, completed to a whole fingering. Raises Refused, ChangedElsewhere."""
+    posted = request.POST
+    desk = drafts.desk(passage, teacher_of(request), posted.get("from", ""))
+    instrument = instrument_with_strings(passage, desk.line)
+    if not instrument:
+        raise Refused("Fingerings are told for violin and viola; set the part’s instrument to one of them.")
+    how_many = how_many_of(posted.get("how_many", ""))
+    player = chosen_player(request, instrument)
+    offer = completion(desk.line, desk.marks, player, preset=preset_for(passage.movement), how_many=how_many)
+    if offer is None:
+        raise Refused("These notes can’t be fingered as they stand.")
+    if set(offer.marks) == set(desk.marks):
+        raise Refused("Nothing to add: what is written settles the whole hand already.")
+    return drafts.take_suggestion(
+        passage,
+        teacher_of(request),
+        offer,
+        state=posted.get("state", ""),
+        wanted=posted.get("from", ""),
+        words="completing the fingering",
+    )
+
+
 def _refusal(request: HttpRequest, passage: Passage, reasons: tuple[str, ...], *, status: int) -> HttpResponse:
     if from_script(request):
         context = {"reasons": reasons, "passage": passage, "elsewhere": status == 409}
@@ -149,6 +180,7 @@ def _page(request: HttpRequest, desk: Desk, *, reasons: tuple[str, ...] = (), st
     versions = Marking.objects.filter(passage=desk.passage).defer("marks").order_by("-number")
     context = {
         **_state(request, desk),
+        "how_many_choices": HOW_MANY,
         "groups": groups(terms_for(teacher_of(request).studio.terms)),
         "versions": versions,
         "reasons": reasons,
@@ -164,10 +196,13 @@ def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
     """What is drawn anew after each change: the picture, the marks as words, undo and redo."""
     passage = desk.passage
     drawn = picture(passage, desk.marks, look_for(request, passage, staff_mm=STAFF_MM[screen_of(request)]))
+    below = beneath(request, passage, desk.marks, drawn, DRAFT)
+    drawn = below.pop("picture")
     notes = notes_to_pick(desk.line, desk.marks, drawn, printed_marks(passage))
     given = request.POST if request.method == "POST" else request.GET
     first = given.get("first", "")
     return {
+        **below,
         "passage": passage,
         "desk": desk,
         "systems": notes.systems,
@@ -275,6 +310,7 @@ def marking(request: HttpRequest, marking_id: int) -> HttpResponse:
     if passage.has_notation:
         marks = marks_of(version)
         context |= excerpt(request, passage, marks)
+        context |= beneath(request, passage, marks, context["picture"], str(version.pk))
         if from_script(request):
             return render(request, "repertoire/_excerpt.html", context)
         if version.parent is not None and version.parent.passage_id == passage.pk:

@@ -23,6 +23,7 @@ from repertoire.notation.cutting import marks_in
 from repertoire.notation.signs import describe
 from repertoire.queries import markings_of, overlapping
 from repertoire.technique.marks import Marks
+from repertoire.views.left_hand import beneath
 from repertoire.views.movements import preview
 
 
@@ -95,8 +96,10 @@ def _excerpt(request: HttpRequest, passage: Passage, shown: Marking | None) -> d
         return {"picture": None}
     look = excerpts.screen_look(request, printed=excerpts.printed_marks(passage))
     address = reverse("passage_excerpt", args=[passage.pk])
+    marks = _marks(passage, shown)
+    drawn = excerpts.picture(passage, marks, look)
     return {
-        "picture": excerpts.picture(passage, _marks(passage, shown), look),
+        **beneath(request, passage, marks, drawn, str(shown.pk) if shown else ""),
         "excerpt_url": f"{address}?marking={shown.pk}" if shown else address,
         "screen": excerpts.screen_of(request),
     }

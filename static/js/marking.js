@@ -110,6 +110,7 @@ function wordsFor(what) {
 function swap(drawn) {
   const focused = document.activeElement?.closest?.("[data-part]") ? document.activeElement : null;
   const again = focused && { value: focused.value, part: focused.closest("[data-part]").id };
+  for (const shown of document.querySelectorAll("[data-part] details[open][id]")) drawn.getElementById(shown.id)?.setAttribute("open", "");
   for (const part of drawn.querySelectorAll("[data-part]")) document.getElementById(part.id)?.replaceWith(document.adoptNode(part));
   notes.show();
   picked();

@@ -65,7 +65,7 @@ def test_the_page_tells_of_each_marking(passage, fingered, client_of, teacher, s
     # The latest marking is shown, with both of its fingers.
     assert page.count("kind-finger") >= 2
     assert f"{reverse('choose_student')}?passage={passage.pk}&amp;marking={fingered.pk}" in page
-    assert page.count('name="marking"') == 2
+    assert page.count('type="checkbox" name="marking"') == 2
     assert "can’t be deleted" in page
 
 
