@@ -216,6 +216,14 @@ class Passage(models.Model):
     first_number = models.CharField("first bar as printed", max_length=12)
     last_number = models.CharField("last bar as printed", max_length=12)
     extends = models.ForeignKey("self", on_delete=models.SET_NULL, null=True, blank=True, related_name="extensions")
+    picture = models.ForeignKey(
+        "repertoire.ExcerptPicture",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="passages",
+        help_text="the excerpt, where a picture carries it instead of notation",
+    )
     created = models.DateTimeField(auto_now_add=True)
 
     class Meta:
@@ -243,7 +251,17 @@ class Passage(models.Model):
 
     @property
     def has_notation(self) -> bool:
-        return self.movement.notated
+        return self.movement.notated and not self.has_picture
+
+    @property
+    def has_picture(self) -> bool:
+        """True where a picture of the printed music is the excerpt."""
+        return self.picture_id is not None
+
+    @property
+    def has_excerpt(self) -> bool:
+        """True where there is something to show and to mark: notation or a picture."""
+        return self.has_picture or self.has_notation
 
 
 class Marking(models.Model):
@@ -314,4 +332,6 @@ from repertoire.bow_models import BowChoice as BowChoice  # noqa: E402
 from repertoire.moved_models import CarriedMarking as CarriedMarking  # noqa: E402
 from repertoire.moved_models import MovedPart as MovedPart  # noqa: E402
 from repertoire.moved_models import MovedPassage as MovedPassage  # noqa: E402
+from repertoire.picture_models import ExcerptPicture as ExcerptPicture  # noqa: E402
+from repertoire.picture_models import PictureUpload as PictureUpload  # noqa: E402
 from repertoire.suggestion_models import Suggestion as Suggestion  # noqa: E402

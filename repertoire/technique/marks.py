@@ -18,6 +18,7 @@ from fractions import Fraction
 from typing import Any
 
 from .line import LineError, parse_address
+from .picture_places import PlaceError, is_place, parse_place
 
 FORMAT = 1
 
@@ -121,7 +122,18 @@ _VALUES: Mapping[Kind, tuple[str, ...]] = {
 }
 SPANS = frozenset({Kind.SLUR, Kind.HOOK, Kind.SLIDE, Kind.HOLD, Kind.HAIRPIN, Kind.PHRASE, Kind.OCTAVE})
 MAY_SPAN = SPANS | {Kind.STRING, Kind.VIBRATO}
+# What can stand on a picture of printed music, at a place instead of a note (see picture_places.py).
+ON_PICTURES = frozenset({Kind.BOW, Kind.RETAKE, Kind.SLUR, Kind.FINGER, Kind.STRING, Kind.TEXT})
 PER_MEMBER = frozenset({Kind.FINGER, Kind.STRING, Kind.EXTENSION, Kind.HARMONIC, Kind.SLIDE, Kind.HOLD})
+
+
+def _parse(address: str) -> tuple[float, ...]:
+    """An address as numbers that sort in written order; places on a picture from top to bottom.
+    Raises LineError, PlaceError."""
+    if is_place(address):
+        place = parse_place(address)
+        return (place.y, place.x)
+    return parse_address(address)
 
 
 def _is_length(value: str) -> bool:
@@ -153,7 +165,7 @@ TEXT_LIMIT = 200
 
 @dataclass(frozen=True, slots=True, order=True)
 class Mark:
-    """One mark. `at` and `to` are note addresses (`to` is "" for a mark on one note);
+    """One mark. `at` and `to` are note addresses, or places on a picture (`to` is "" for a mark on one note);
     `options` is a sorted tuple of (name, value) pairs for the kinds that have any.
     Raises MarkError for a value the kind doesn't take.
     """
@@ -171,9 +183,13 @@ class Mark:
         for address in (self.at, self.to):
             if address or address is self.at:
                 try:
-                    parse_address(address)
-                except LineError as error:
+                    _parse(address)
+                except (LineError, PlaceError) as error:
                     raise MarkError(f"{kind}: {error}") from None
+        if self.to and is_place(self.to) != self.on_picture:
+            raise MarkError(f"A {kind} mark goes from note to note, or from place to place of a picture.")
+        if self.on_picture and kind not in ON_PICTURES:
+            raise MarkError(f"A {kind} mark can't stand on a picture; write it as words.")
         if kind in SPANS and not self.to:
             raise MarkError(f"A {kind} mark needs a first and a last note.")
         if kind not in MAY_SPAN and self.to:
@@ -197,6 +213,11 @@ class Mark:
     @property
     def aspect(self) -> Aspect:
         return ASPECT_OF[self.kind]
+
+    @property
+    def on_picture(self) -> bool:
+        """True when it stands at a place of a picture, False when on a note."""
+        return is_place(self.at)
 
     @property
     def share(self) -> Fraction:
@@ -311,7 +332,7 @@ def changes(before: Iterable[Mark], after: Iterable[Mark]) -> tuple[Change, ...]
     gone = {m.slot: m for m in old - new}
     out = [Change(gone.pop(m.slot, None), m) for m in sorted(new - old)]
     out += [Change(m, None) for m in gone.values()]
-    return tuple(sorted(out, key=lambda c: (parse_address(c.at), (c.after or c.before).kind)))  # type: ignore[union-attr]
+    return tuple(sorted(out, key=lambda c: (_parse(c.at), (c.after or c.before).kind)))  # type: ignore[union-attr]
 
 
 def apply(before: Iterable[Mark], diff: Iterable[Change]) -> Marks:
