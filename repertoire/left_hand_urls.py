@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from repertoire.views import fingerings, left_hand
+from repertoire.views import fingerings, left_hand, moving
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path(
@@ -11,4 +11,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
         name="guide_notes",
     ),
     path("repertoire/passages/<int:passage_id>/fingerings", fingerings.fingerings, name="fingerings"),
+    path("repertoire/passages/<int:passage_id>/move", moving.passage_move, name="passage_move"),
+    path("repertoire/passages/<int:passage_id>/carry", moving.passage_carry, name="passage_carry"),
 ]

@@ -19,6 +19,7 @@ from repertoire.elsewhere import make_passage_there, places
 from repertoire.forms import PassageForm, PassageNameForm
 from repertoire.markings import make_marking, marks_of, printed_marking
 from repertoire.models import Marking, Passage
+from repertoire.moving import OTHER, instrument_of, linked_passages, offered
 from repertoire.notation.cutting import marks_in
 from repertoire.notation.signs import describe
 from repertoire.queries import markings_of, overlapping
@@ -40,10 +41,21 @@ def passage(request: HttpRequest, passage_id: int) -> HttpResponse:
         "markings": markings,
         "shown": shown,
         "overlapping": overlapping(passage),
+        **_moved(passage),
         "deletable": passage_uses(passage) == (),
         **_excerpt(request, passage, shown),
     }
     return render(request, "repertoire/passage.html", context)
+
+
+def _moved(passage: Passage) -> dict[str, Any]:
+    """The same music for the other instrument, and what is new there."""
+    linked = linked_passages(passage)
+    return {
+        "linked": linked,
+        "offered": offered(passage, linked),
+        "other_instrument": OTHER.get(instrument_of(passage), ""),
+    }
 
 
 @require_safe
