@@ -24,6 +24,7 @@ def open_page(page, sign_in, teacher, passage, address):
     def at(size) -> Page:
         sign_in(teacher, size)
         page.goto(address(f"/repertoire/passages/{passage.pk}/mark"))
+        page.wait_for_selector("html.scripted")  # keys pressed before that are lost
         # The first picture is drawn for a guessed width and then for the window's own.
         expect(page.locator("#mark-systems")).to_have_attribute("data-screen", SCREENS[size["width"]])
         return page
