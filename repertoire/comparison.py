@@ -7,7 +7,7 @@ or hand add theirs with `@row` and `@strip`. Nothing here says which version is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -29,6 +29,15 @@ from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks
 from repertoire.technique.strings import OPEN_STRINGS, position_label
 
+BOW_ROWS = (
+    "Bow changes",
+    "Longest stroke",
+    "Fastest stroke",
+    "Downbeats on a down-bow",
+    "High point",
+    "The last note ends",
+    "Strokes for which the bow runs out",
+)
 POSSIBLE = "with unwritten fingers completed in one possible way"
 
 
@@ -113,10 +122,11 @@ def strips() -> tuple[tuple[str, str], ...]:
     return tuple((key, name) for key, (name, _) in _strips.items())
 
 
-def fact_rows(versions: Iterable[Version]) -> tuple[FactRow, ...]:
-    """The table, without rows that nothing is known for."""
+def fact_rows(versions: Iterable[Version], only: Container[str] | None = None) -> tuple[FactRow, ...]:
+    """The table, without rows that nothing is known for; `only` names the rows wanted, by title."""
     versions = tuple(versions)
-    rows = (FactRow(title, tuple(function(v) for v in versions), note) for title, note, function in _rows)
+    wanted = (r for r in _rows if only is None or r[0] in only)
+    rows = (FactRow(title, tuple(function(v) for v in versions), note) for title, note, function in wanted)
     return tuple(r for r in rows if any(r.values))
 
 
@@ -177,6 +187,15 @@ def _fastest_stroke(version: Version) -> str:
 def _downbeats(version: Version) -> str:
     found = version.bow_facts
     return f"{found.downbeats_down} of {found.downbeats}" if found.downbeats else ""
+
+
+@row("High point", "the marked one, or the highest note")
+def _high_point(version: Version) -> str:
+    return "; ".join(
+        f"{version.line.where(p.address)}: {p.direction}-bow, {place_word(p.place, version.terms)}"
+        for p in version.bow_facts.high_points
+        if p.direction is not None and p.place is not None
+    )
 
 
 @row("The last note ends")

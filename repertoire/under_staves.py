@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from django.http import HttpRequest
 
+from repertoire.bow_asked import asked
 from repertoire.comparison import Version, strips, with_strip
 from repertoire.excerpts import passage_line
 from repertoire.models import Marking, Passage
@@ -52,7 +53,8 @@ def version_on_desk(
 ) -> Version:
     """Marks of a passage, kept or not, read like a version."""
     unkept = Marking(passage=passage, marks=dump(marks))
-    return Version(unkept, passage_line(passage), instrument, terms_for(teacher_of(request).studio.terms), player)
+    terms = terms_for(teacher_of(request).studio.terms)
+    return Version(unkept, passage_line(passage), instrument, terms, player, asked(request, passage))
 
 
 def dress(picture: Picture, version: Version, under: str) -> Dressed:

@@ -31,4 +31,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("repertoire/passages/<int:passage_id>/delete", passages.passage_delete, name="passage_delete"),
     path("", include("repertoire.marking_urls")),
     path("", include("repertoire.left_hand_urls")),
+    path("", include("repertoire.bow_urls")),
 ]

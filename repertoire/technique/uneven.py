@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from .bow_place import even_rate, wishes
 from .bow_words import share_figure
@@ -94,6 +95,16 @@ def uneven_answers(
     )  # fmt: skip
 
 
+def uneven_pairs(bowing: Bowing) -> tuple[tuple[Moment, Moment], ...]:
+    """Every longer note with a shorter one right after it, in playing order, each written pair once."""
+    moments = [m for s in bowing.strokes for m in s.moments if m.pass_number == 1]
+    return tuple((long, short) for long, short in pairwise(moments) if _is_pair(long, short))
+
+
+def _is_pair(long: Moment, short: Moment) -> bool:
+    return bool(short.beats) and long.beats > short.beats and not short.continues and long.end == short.onset
+
+
 def _pair(bowing: Bowing, address: str) -> tuple[Moment, Moment, Moment | None]:
     """The long and the short moment around an address, and the moment after them."""
     try:
@@ -107,7 +118,7 @@ def _pair(bowing: Bowing, address: str) -> tuple[Moment, Moment, Moment | None]:
     for first in (spot, spot - 1):
         if first >= 0 and first + 1 < len(moments):
             long, short = moments[first], moments[first + 1]
-            if short.beats and long.beats > short.beats and not short.continues and long.end == short.onset:
+            if _is_pair(long, short):
                 return long, short, moments[first + 2] if first + 2 < len(moments) else None
     raise UnevenError(f"No longer note stands right before a shorter one in {bowing.line.where(wanted)}.")
 

@@ -15,6 +15,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from repertoire import under_staves
 from repertoire.access import get_passage
+from repertoire.bow_asked import asked as bow_asked
+from repertoire.bow_asked import panel
 from repertoire.comparison import Version, fact_rows, strips, with_strip
 from repertoire.drafts import instrument_of
 from repertoire.excerpts import passage_line, screen_of
@@ -81,7 +83,8 @@ def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
         terms = terms_for(teacher_of(request).studio.terms)
         shown = _shown(request)
         player = hand_shown(request, passage, shown)
-        versions = [Version(m, line, instrument, terms, player) for m in chosen]
+        bow = bow_asked(request, passage)
+        versions = [Version(m, line, instrument, terms, player, bow) for m in chosen]
         lettered = [Lettered(letter, version) for letter, version in zip("ABC", versions, strict=False)]
         context |= {
             "versions": versions,
@@ -90,6 +93,9 @@ def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
             "strips": (*strips(), ("none", "nothing")),
             "shown": shown,
             "player": player,
+            "bow": panel(request, passage, [(f"{e.letter} {e.version.marking.name}", e.version) for e in lettered])
+            if shown == "bow"
+            else None,
             "hands": hands_of(passage, lettered, player),
             "excerpt_url": request.get_full_path(),
             "screen": screen_of(request),

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_safe
 
 from repertoire import drafts
 from repertoire.access import get_passage
+from repertoire.bow_asked import panel
 from repertoire.comparison import Version
 from repertoire.excerpts import drawn, passage_line, printed_marks, studio_look
 from repertoire.flags import flags_of
@@ -54,6 +55,7 @@ def beneath(request: HttpRequest, passage: Passage, marks: Marks, picture: Pictu
         "under": under,
         "under_choices": choices(),
         "player": player,
+        "bow": panel(request, passage, [("", version)]) if under == "bow" else None,
     }
     if player is not None:
         context["players"] = players_to_choose(request)

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from repertoire import drafts
 from repertoire.access import get_marking, get_passage
+from repertoire.bow_asked import drawn_for
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
 from repertoire.excerpts import picture, printed_marks, screen_look, screen_of
 from repertoire.fingerings import HOW_MANY, completion, how_many_of
@@ -195,7 +196,8 @@ def _page(request: HttpRequest, desk: Desk, *, reasons: tuple[str, ...] = (), st
 def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
     """What is drawn anew after each change: the picture, the marks as words, undo and redo."""
     passage = desk.passage
-    drawn = picture(passage, desk.marks, look_for(request, passage, staff_mm=STAFF_MM[screen_of(request)]))
+    look = look_for(request, passage, staff_mm=STAFF_MM[screen_of(request)])
+    drawn = picture(passage, *drawn_for(request, passage, desk.marks, look))
     below = beneath(request, passage, desk.marks, drawn, DRAFT)
     drawn = below.pop("picture")
     notes = notes_to_pick(desk.line, desk.marks, drawn, printed_marks(passage))
@@ -310,7 +312,8 @@ def marking(request: HttpRequest, marking_id: int) -> HttpResponse:
     if passage.has_notation:
         marks = marks_of(version)
         context |= excerpt(request, passage, marks)
-        context |= beneath(request, passage, marks, context["picture"], str(version.pk))
+        drawn = picture(passage, *drawn_for(request, passage, marks, look_for(request, passage)))
+        context |= beneath(request, passage, marks, drawn, str(version.pk))
         if from_script(request):
             return render(request, "repertoire/_excerpt.html", context)
         if version.parent is not None and version.parent.passage_id == passage.pk:

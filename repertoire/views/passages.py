@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from repertoire import excerpts, importing
 from repertoire.access import get_passage
+from repertoire.bow_asked import drawn_for
 from repertoire.bounds import Bounds, write_bounds
 from repertoire.elsewhere import make_passage_there, places
 from repertoire.forms import PassageForm, PassageNameForm
@@ -109,7 +110,7 @@ def _excerpt(request: HttpRequest, passage: Passage, shown: Marking | None) -> d
     look = excerpts.screen_look(request, printed=excerpts.printed_marks(passage))
     address = reverse("passage_excerpt", args=[passage.pk])
     marks = _marks(passage, shown)
-    drawn = excerpts.picture(passage, marks, look)
+    drawn = excerpts.picture(passage, *drawn_for(request, passage, marks, look))
     return {
         **beneath(request, passage, marks, drawn, str(shown.pk) if shown else ""),
         "excerpt_url": f"{address}?marking={shown.pk}" if shown else address,

@@ -148,6 +148,7 @@ async function fit() {
     notes.show();
   }
 }
+document.addEventListener("bow:redrawn", () => notes.show());
 let resized = 0;
 window.addEventListener("resize", () => { window.clearTimeout(resized); resized = window.setTimeout(fit, 300); });
 

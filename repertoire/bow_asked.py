@@ -1,0 +1,148 @@
+"""How a teacher asks for the bow on the pages of a passage, and what a page shows beside it.
+
+Reading, directions and speeds stay for her next pages; tempo, dynamic and which time through
+a repeat stay while she is with one passage, so that a mark written meanwhile is read at them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.http import HttpRequest
+
+from repertoire.bow import (
+    AS_MARKED,
+    DYNAMICS,
+    FASTEST,
+    READINGS,
+    SLOWEST,
+    BowAsked,
+    BowSaid,
+    bow_settings,
+    inferred_marks,
+    passes,
+    read,
+    tell,
+    usual_tempo,
+)
+from repertoire.comparison import Version
+from repertoire.excerpts import passage_line
+from repertoire.models import Passage
+from repertoire.notation.look import Look
+from repertoire.technique.marks import Marks
+from studio.access import teacher_of
+from studio.terms import terms_for
+
+KEPT_AS = "bow"
+MARKED, EVERY = "marked", "every"
+DIRECTIONS = ((MARKED, "as marked"), (EVERY, "every stroke"))
+_STAYS = {"reading": dict(READINGS), "directions": dict(DIRECTIONS)}
+_MOST_PASSES = 9
+
+
+@dataclass(frozen=True)
+class BowPanel:
+    """The fields beside a bow distribution as they stand, and what is told under it.
+    `said` has a name and the words of each marking shown; the name is "" where there is one."""
+
+    reading: str
+    directions: str
+    tempo: int
+    tempo_given: bool
+    usual: int
+    dynamic: str
+    pass_number: int
+    passes: tuple[int, ...]
+    speeds: bool
+    said: tuple[tuple[str, BowSaid], ...]
+    slowest: int = SLOWEST
+    fastest: int = FASTEST
+    readings: tuple[tuple[str, str], ...] = READINGS
+    all_directions: tuple[tuple[str, str], ...] = DIRECTIONS
+    dynamics: tuple[str, ...] = DYNAMICS
+
+
+def kept(request: HttpRequest, passage: Passage) -> dict[str, Any]:
+    """What is asked for (?bow=1&reading=…), or was asked for before; wrong values are left alone."""
+    before: dict[str, Any] = request.session.get(KEPT_AS, {})
+    now: dict[str, Any] = {name: before[name] for name in ("reading", "directions", "speeds") if name in before}
+    if before.get("passage") == passage.pk:
+        now |= {name: before[name] for name in ("tempo", "dynamic", "pass") if name in before}
+    given = request.GET
+    if "bow" in given:
+        for name, values in _STAYS.items():
+            if given.get(name) in values:
+                now[name] = given[name]
+        now["speeds"] = bool(given.get("speeds"))
+        tempo = _number(given.get("tempo", ""), SLOWEST, FASTEST)
+        # The usual tempo isn't a wish: another marking of the passage may have its own.
+        if tempo is not None:
+            now["tempo"] = tempo
+        elif not given.get("tempo", "").strip():
+            now.pop("tempo", None)
+        now["dynamic"] = given["dynamic"] if given.get("dynamic") in DYNAMICS else ""
+        now["pass"] = _number(given.get("pass", ""), 1, _MOST_PASSES) or 1
+    now["passage"] = passage.pk
+    if "bow" in given and now != before:
+        request.session[KEPT_AS] = now
+    return now
+
+
+def _number(text: str, least: int, most: int) -> int | None:
+    text = text.strip()
+    if not (text.isascii() and text.isdigit() and len(text) < 6):
+        return None
+    return min(max(int(text), least), most)
+
+
+def asked(request: HttpRequest, passage: Passage) -> BowAsked:
+    """The bow as this teacher asks for it, with her studio's settings."""
+    now = kept(request, passage)
+    settings, costs = bow_settings(teacher_of(request).studio)
+    return BowAsked(
+        reading=now.get("reading", AS_MARKED),
+        tempo=now.get("tempo"),
+        dynamic=now.get("dynamic", ""),
+        pass_number=now.get("pass", 1),
+        settings=settings,
+        costs=costs,
+    )
+
+
+def with_directions(request: HttpRequest, passage: Passage, marks: Marks) -> tuple[Marks, Marks]:
+    """The marks to draw and those of them nobody wrote: a sign for every stroke, if asked for."""
+    now = kept(request, passage)
+    if now.get("directions") != EVERY:
+        return marks, ()
+    bowing = read(passage_line(passage), marks, BowAsked(settings=bow_settings(teacher_of(request).studio)[0]))
+    extra = inferred_marks(bowing, now.get("pass", 1))
+    return (*marks, *extra), extra
+
+
+def drawn_for(request: HttpRequest, passage: Passage, marks: Marks, look: Look) -> tuple[Marks, Look]:
+    """Marks and look of a passage's picture, with a sign for every stroke if asked for."""
+    shown, extra = with_directions(request, passage, marks)
+    return (shown, replace(look, inferred=extra)) if extra else (marks, look)
+
+
+def panel(request: HttpRequest, passage: Passage, versions: Iterable[tuple[str, Version]]) -> BowPanel:
+    """The fields and words beside the bow distribution of one or more versions, each with its name."""
+    now = kept(request, passage)
+    terms = terms_for(teacher_of(request).studio.terms)
+    shown = list(versions)
+    usual = usual_tempo(passage_line(passage), shown[0][1].bow.settings)
+    most = max((passes(version.bowing) for _, version in shown), default=1)
+    return BowPanel(
+        reading=now.get("reading", AS_MARKED),
+        directions=now.get("directions", MARKED),
+        tempo=now.get("tempo") or usual,
+        tempo_given="tempo" in now,
+        usual=usual,
+        dynamic=now.get("dynamic", ""),
+        pass_number=min(now.get("pass", 1), most),
+        passes=tuple(range(1, most + 1)),
+        speeds=bool(now.get("speeds")),
+        said=tuple((name, tell(v.bowing, v.placed, v.bow, terms)) for name, v in shown),
+    )
