@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from lessons.views import assignments, calendar, find, lessons, noting, students, today
+from lessons.views import assignments, calendar, find, lessons, moving, noting, students, today
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", today.today, name="today"),
@@ -29,5 +29,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("students/<int:student_id>/", students.student, name="student"),
     path("students/<int:student_id>/lessons/new", calendar.lesson_new, name="lesson_new"),
     path("students/<int:student_id>/assign", assignments.assign, name="assign"),
+    path("students/<int:student_id>/assign/moved", moving.assign_moved, name="assign_moved"),
     path("", include("lessons.sheet_urls")),
 ]

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from lessons import assigning
 from lessons.access import get_assignment
 from lessons.assigning import AssignError
+from lessons.for_the_instrument import other_instrument
 from lessons.forms import AssignForm, PlanForm
 from lessons.models import Assignment, Lesson, Step
 from lessons.queries import works
@@ -89,7 +90,7 @@ def _assign_passage(request: HttpRequest, student: Student, passage: Passage) ->
     if already is not None and request.method != "POST":
         messages.warning(request, f"{student.first_name} already works on this passage. Change the marking here.")
         return redirect("assignment", already.pk)
-    if passage.has_notation:
+    if passage.has_excerpt:
         printed_marking(passage, passage.teacher)
     markings = Marking.objects.filter(passage=passage).order_by("-number")
     chosen = _number(request, "marking") if request.method != "POST" else None
@@ -97,7 +98,9 @@ def _assign_passage(request: HttpRequest, student: Student, passage: Passage) ->
     form = AssignForm(
         request.POST or None, teacher=student.teacher, markings=markings, initial={"marking": first, "state": "new"}
     )
-    return _assign(request, student, form, passage=passage, choices=choices(request, passage, markings))
+    moved = other_instrument(student, passage, timezone.localdate()) if passage.has_notation else None
+    drawn = choices(request, passage, markings)
+    return _assign(request, student, form, passage=passage, choices=drawn, moved=moved, first=first)
 
 
 def _assign_bars(request: HttpRequest, student: Student, piece: Piece) -> HttpResponse:

@@ -11,7 +11,7 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST
 
 from repertoire.access import get_passage
-from repertoire.excerpts import drawn, passage_line, screen_of
+from repertoire.excerpts import drawn, passage_line, printed_marks, screen_of
 from repertoire.markings import marks_of, printed_marking
 from repertoire.models import Marking, MovedPart, Passage
 from repertoire.moving import (
@@ -49,9 +49,8 @@ def passage_move(request: HttpRequest, passage_id: int) -> HttpResponse:
         return _keep(request, passage, how, clef, markings)
     shown = _shown(request, passage)
     would = how_it_would_be(passage, marks_of(shown), how, clef)
-    look = look_for(
-        request, passage, instrument=OTHER[source], printed=would.marks if shown.origin == "printed" else ()
-    )
+    printed = how_it_would_be(passage, printed_marks(passage), how, clef).marks
+    look = look_for(request, passage, instrument=OTHER[source], printed=printed)
     asked = urlencode({"how": how, "clef": clef, "marking": str(shown.pk)})
     context: dict[str, Any] = {
         "section": "repertoire",

@@ -55,6 +55,7 @@ def _moved(passage: Passage) -> dict[str, Any]:
     return {
         "linked": linked,
         "offered": offered(passage, linked),
+        "moved_here": any(each.from_there for each in linked),
         "other_instrument": OTHER.get(instrument_of(passage), ""),
     }
 
