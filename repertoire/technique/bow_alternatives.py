@@ -17,7 +17,7 @@ from .bow_place import Placed
 from .bow_planning import COSTS, PlanCosts, place_planned
 from .bow_words import place_word
 from .bowing import is_downbeat, read_strokes
-from .line import Line
+from .line import Line, event_address
 from .loudness import Loudness, loudness
 from .marks import Kind, Mark, Marks
 from .strokes import BOW, Bowing, BowSettings, Direction, FindingKind, Moment, Stroke, StrokeKind
@@ -26,6 +26,7 @@ RULES = "bow 1"
 AT_FIRST = 3
 _GROUPING = frozenset({Kind.BOW, Kind.RETAKE, Kind.SLUR, Kind.HOOK, Kind.AMOUNT, Kind.PART})
 _DIRECTIONS = frozenset({Kind.BOW, Kind.RETAKE})
+_AMOUNTS = frozenset({Kind.AMOUNT, Kind.PART})
 
 
 @dataclass(frozen=True)
@@ -202,8 +203,11 @@ def _pairs(base: Bowing) -> list[tuple[Stroke, Stroke]]:
 def _hooked(marks: Marks, base: Bowing) -> list[Mark]:
     """Each short note after a long one taken in the same bow; directions left to follow."""
     kept = _started(marks, base, base.strokes[0].direction) if base.strokes else list(marks)
-    hooks = [Mark(Kind.HOOK, a.first, "hooked", b.last) for a, b in _pairs(base)]
-    return kept + hooks
+    pairs = _pairs(base)
+    hooks = [Mark(Kind.HOOK, a.first, "hooked", b.last) for a, b in pairs]
+    # The short note has no stroke of its own any more whose amount could be marked.
+    short = {b.first for _, b in pairs}
+    return [m for m in kept if m.kind not in _AMOUNTS or event_address(m.at) not in short] + hooks
 
 
 def _retaken(line: Line, marks: Marks, base: Bowing) -> list[Mark]:

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 
-from .bow_words import share_figure
+from .bow_words import share_word
 from .line import Line, beat_label, event_address
 from .marks import Kind
 from .strokes import Bowing, Direction, Finding, FindingKind, Moment, Stroke, StrokeKind, finding
@@ -260,7 +260,7 @@ def _runs_out(line: Line, stroke: Stroke, found: StrokePlace) -> Finding:
     left = 1 - found.start if stroke.direction is Direction.DOWN else found.start
     message = (
         f"The bow runs out in bar {bar.number}, beat {beat_label(beat)}: this {stroke.direction}-bow starts with "
-        f"{share_figure(left)} of the bow left and asks for {share_figure(found.share)}."
+        f"{share_word(left) if left else 'nothing of the bow'} left and asks for {share_word(found.share)}."
     )
     return Finding(moment.address, bar.number, beat, FindingKind.RUNS_OUT, message)
 

@@ -75,11 +75,13 @@ def uneven_answers(
             ratio, shares[0] + turn * shares[1], float(lift) * settings.hair_mm, following, sentence,
         )  # fmt: skip
 
+    # As much bow for the short note has to be said where the long one's amount is marked.
+    as_much = [Mark(Kind.AMOUNT, short.address, str(share))] if asked is not None and alone else []
     times = share_figure(long.beats / short.beats)
     lifted = [Mark(Kind.RETAKE, after.address), Mark(Kind.BOW, after.address, way.value)] if after else []
     return (
         answer(
-            "uneven speed", (Mark(Kind.BOW, short.address, way.other.value),), (share, share), -1, Fraction(0), way,
+            "uneven speed", (Mark(Kind.BOW, short.address, way.other.value), *as_much), (share, share), -1, Fraction(0), way,
             f"The short note takes as much bow as the long one, {times} times as fast; the bow is back where it was.",
         ),
         answer(
@@ -124,15 +126,17 @@ def _pair(bowing: Bowing, address: str) -> tuple[Moment, Moment, Moment | None]:
 
 
 def _cleared(marks: Marks, long: Moment, short: Moment, after: Moment | None) -> list[Mark]:
-    """The marks without directions and groups that would decide the place already."""
+    """The marks without directions, groups and amounts that would decide the place already."""
     inside = {e.address for m in (long, short) for e in m.events}
+    shorts = {e.address for e in short.events}
     next_ones = {e.address for e in after.events} if after else set()
     out = []
     for mark in marks:
         at, to = event_address(mark.at), event_address(mark.to) if mark.to else ""
         turns = mark.kind in (Kind.BOW, Kind.RETAKE) and at in inside | next_ones
+        amounts = mark.kind in (Kind.AMOUNT, Kind.PART) and at in shorts
         groups = mark.kind in (Kind.SLUR, Kind.HOOK) and (at in inside or to in inside)
-        if not (turns or groups):
+        if not (turns or groups or amounts):
             out.append(mark)
     return out
 

@@ -255,7 +255,7 @@ def _said(request: HttpRequest, letter: str, answer: UnevenAnswer, at: str) -> A
         short_share=share_word(answer.short_share),
         speeds=f"{speeds[0]}, then {speeds[1]} mm a second",
         ratio="the same" if abs(ratio - 1) < 0.02 else f"{ratio:.1f}".removesuffix(".0") + " times as fast",
-        travel="back where it was" if answer.travel == 0 else share_word(abs(answer.travel)),
+        travel="back where it was" if answer.travel == 0 else f"on by {share_word(abs(answer.travel))}",
         lift=f"{answer.lift_mm:.0f} mm through the air" if answer.lift_mm else "none",
         following=f"{answer.next_direction}-bow",
     )

@@ -62,7 +62,8 @@ def test_running_out_is_told_with_place_and_shares():
     told = found.findings[0]
     assert (told.kind, told.bar, told.beat) == (FindingKind.RUNS_OUT, "2", 3)
     assert told.message == (
-        "The bow runs out in bar 2, beat 3: this down-bow starts with 1/2 of the bow left and asks for 3/4."
+        "The bow runs out in bar 2, beat 3: this down-bow starts with half the bow left and asks for "
+        "three quarters of the bow."
     )
 
 
