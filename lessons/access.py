@@ -5,7 +5,8 @@ from __future__ import annotations
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
-from lessons.models import Assignment, Lesson, ListeningPoint, Observation, Sheet
+from lessons.models import Assignment, Lesson, ListeningPoint, Observation, Sheet, Step
+from lessons.step_sets import StepSet
 from studio.access import teacher_of
 
 PASSAGE = "passage__movement__revision__part"
@@ -34,3 +35,15 @@ def get_listening_point(request: HttpRequest, point_id: int) -> ListeningPoint:
 def get_sheet(request: HttpRequest, sheet_id: int) -> Sheet:
     sheets = Sheet.objects.select_related("student", "lesson")
     return get_object_or_404(sheets, pk=sheet_id, student__teacher=teacher_of(request))
+
+
+def get_step(request: HttpRequest, step_id: int) -> Step:
+    """A step that still stands."""
+    steps = Step.objects.select_related(
+        "assignment__student", "assignment__piece", "assignment__marking", f"assignment__{PASSAGE}"
+    )
+    return get_object_or_404(steps, pk=step_id, ended=None, assignment__student__teacher=teacher_of(request))
+
+
+def get_step_set(request: HttpRequest, set_id: int) -> StepSet:
+    return get_object_or_404(StepSet, pk=set_id, teacher=teacher_of(request))

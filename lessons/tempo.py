@@ -9,13 +9,8 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 
-STEPS: tuple[int, ...] = (
-    *range(40, 60, 2),
-    *range(60, 72, 3),
-    *range(72, 120, 4),
-    *range(120, 144, 6),
-    *range(144, 209, 8),
-)
+from repertoire.technique.tempo_ladder import STEPS
+
 START = 60  # where a tempo begins that nobody has set
 SLOWEST, FASTEST = 20, 320
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, Final
 
-from . import open_strings, practice_staves, shift_staves, slow
+from . import building, open_strings, practice_staves, repeated, rhythms, shift_staves, slow, warm_up
 from .fingering import Fingering
 from .line import ADDRESS, Line
 from .marks import Marks
@@ -108,6 +108,35 @@ KINDS: Final[Mapping[str, Kind]] = {
     "tuning": Kind(
         "double stops with an open string, for tuning", lambda line, marks, f, p: shift_staves.tuning(line, f), {}
     ),
+    "stop before the shift": Kind(
+        "a stop before each shift", lambda line, marks, f, p: building.stop_before_shifts(line, marks, f), {}
+    ),
+    "rhythm": Kind(
+        "in another rhythm",
+        lambda line, marks, f, p: rhythms.in_rhythm(line, marks, p.get("pattern", "dotted")),
+        {"pattern": _one_of(*rhythms.PATTERNS)},
+    ),
+    "accents": Kind(
+        "the accent moved",
+        lambda line, marks, f, p: rhythms.accents_moved(line, marks, p.get("place", 2), p.get("size", 4)),
+        {"place": _number(1, 8), "size": _number(2, 8)},
+    ),
+    "note by note": Kind(
+        "added note by note", lambda line, marks, f, p: building.note_by_note(line, marks), {}
+    ),
+    "from the end": Kind(
+        "from the end backwards", lambda line, marks, f, p: building.from_the_end(line, marks), {}
+    ),
+    "shape": Kind(
+        "what is repeated, shaped",
+        lambda line, marks, f, p: repeated.shaped(line, marks, p.get("shape", "rise and fall")),
+        {"shape": _one_of(*repeated.SHAPES)},
+    ),
+    "warm-up": Kind(
+        "scale and arpeggio of its key",
+        lambda line, marks, f, p: warm_up.warm_up(line, f, position=p.get("position")),
+        {"position": _number(0, 12)},
+    ),
     "pizzicato": Kind("pizzicato", lambda line, marks, f, p: practice_staves.pizzicato(line, marks), {}),
 }  # fmt: skip
 
@@ -123,6 +152,12 @@ def check(kind: str, given: Mapping[str, Any]) -> None:
     missing = [name for name in ("at", "to") if name in found.takes and name not in given]
     if missing:
         raise StaveError(f"A stave “{found.title}” needs the note it is about.")
+
+
+def suited(kind: str, given: Mapping[str, Any]) -> dict[str, Any]:
+    """Those of the parameters that a kind takes."""
+    takes = KINDS[kind].takes if kind in KINDS else {}
+    return {name: value for name, value in given.items() if name in takes}
 
 
 def make(kind: str, line: Line, marks: Marks, fingering: Fingering, given: Mapping[str, Any]) -> Stave:

@@ -92,11 +92,14 @@ def rewrite(
     bar_of: Callable[[Bar], Bar] = lambda bar: bar,
     scale: Fraction = Fraction(1),
     fresh_beams: bool = False,
+    onsets: Mapping[str, Fraction] | None = None,
 ) -> Rewritten:
     """A line whose events have given way to `change(event)`: None keeps the event, () leaves it out.
 
     The notes for an event must last as long as it (times `scale`), unless it is left out as a
-    grace note is. `bar_of` makes the new bar of an old one. Raises LineError.
+    grace note is. `bar_of` makes the new bar of an old one. With `onsets` (by old address) notes
+    begin elsewhere in their bar and may have any length: for groups whose whole stays the same.
+    Raises LineError.
     """
     bars: list[Bar] = []
     events: list[Event] = []
@@ -114,7 +117,7 @@ def rewrite(
                 rows.append((event, event.address, None))
                 continue
             touched = touched or not event.grace
-            rows += _written(event, notes, scale, line)
+            rows += _written(event, notes, scale, line, (onsets or {}).get(event.address))
         rows.sort(key=lambda row: (row[0].onset, not row[0].grace))
         here = []
         for number, (event, source, note) in enumerate(rows, 1):
@@ -131,11 +134,13 @@ def rewrite(
     return Rewritten(written, places, tuple(own))
 
 
-def _written(event: Event, notes: Sequence[Note], scale: Fraction, line: Line) -> list[tuple[Event, str, Note | None]]:
+def _written(
+    event: Event, notes: Sequence[Note], scale: Fraction, line: Line, moved: Fraction | None
+) -> list[tuple[Event, str, Note | None]]:
     length = sum((n.length for n in notes if not n.grace), Fraction(0))
-    if length != event.duration * scale and notes and not event.grace:
+    if length != event.duration * scale and notes and not event.grace and moved is None:
         raise LineError(f"The notes written at {line.where(event.address)} don't last as long as the note there.")
-    onset = event.onset * scale
+    onset = event.onset * scale if moved is None else moved
     bar = line.bar(event.bar)
     missing, beat = bar.missing * scale, bar.meter.beat * scale
     out: list[tuple[Event, str, Note | None]] = []

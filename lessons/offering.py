@@ -1,0 +1,138 @@
+"""The practice staves offered for an assignment, and those that a set of steps becomes on its passage."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from lessons.assigning import StepPlan
+from lessons.models import Assignment
+from lessons.practice import Ground, Recipe, RecipeError, ground, make
+from lessons.step_sets import StepSet
+from lessons.stepping import plan_of
+from repertoire.technique import recipes
+from repertoire.technique.line import TYPES
+from repertoire.technique.practice_offers import Offer, offers, shown_first
+from repertoire.technique.practice_staves import Stave
+
+NEEDS_A_NOTE = frozenset(kind for kind, found in recipes.KINDS.items() if "at" in found.takes)
+
+
+@dataclass(frozen=True)
+class Offered:
+    """An offer on a page: `number` picks it again, since the same passage gives the same offers."""
+
+    number: int
+    offer: Offer
+    words: tuple[str, ...]
+    first: bool
+
+    @property
+    def title(self) -> str:
+        if self.offer.stages:
+            return "Stages: " + ", ".join(recipes.KINDS[kind].title for kind in self.offer.kinds)
+        title = recipes.KINDS[self.offer.kind].title
+        return title[:1].upper() + title[1:]
+
+
+def quarter_tempo(assignment: Assignment, tempo: int | None) -> int | None:
+    """A tempo of the assignment in quarter notes a minute."""
+    if tempo is None:
+        return None
+    dotted, _, plain = assignment.tempo_unit.rpartition(" ")
+    length = TYPES[plain] * (3 if dotted else 2) / 2
+    return round(tempo * length)
+
+
+def assignment_ground(assignment: Assignment) -> Ground:
+    """Notes, marks and hand of an assignment's passage. Raises RecipeError."""
+    if assignment.passage is None or not assignment.passage.has_notation:
+        raise RecipeError("Staves are made from a passage with notation; steps in words can be written for any piece.")
+    return ground(assignment.passage, assignment.marking, assignment.student)
+
+
+def offered(assignment: Assignment, found: Ground) -> list[Offered]:
+    """Offers that can be made on the passage, the first three marked."""
+    out: list[tuple[int, Offer, list[Stave]]] = []
+    for number, offer in enumerate(offers(found.line, found.marks, found.fingering)):
+        try:
+            staves = [make(recipe_of(assignment, offer, kind), found) for kind in offer.kinds]
+        except RecipeError:
+            continue
+        out.append((number, offer, staves))
+    first = shown_first([offer for _, offer, _ in out])
+    return [Offered(number, offer, tuple(s.words for s in staves), offer in first) for number, offer, staves in out]
+
+
+def recipe_of(assignment: Assignment, offer: Offer, kind: str) -> Recipe:
+    """The recipe of one stave of an offer, with the assignment's marking and tempo."""
+    given = recipes.suited(kind, {**offer.given, **_tempo(assignment)})
+    return Recipe(kind, assignment.marking_id or 0, offer.bars, given)
+
+
+def _tempo(assignment: Assignment) -> dict[str, Any]:
+    tempo = quarter_tempo(assignment, assignment.tempo_now)
+    return {"tempo": tempo} if tempo else {}
+
+
+def plans_of_offer(assignment: Assignment, found: Ground, number: int) -> list[StepPlan]:
+    """The steps an offer becomes: one, or one for each stage, which share their pulse. Raises RecipeError."""
+    every = offers(found.line, found.marks, found.fingering)
+    if not 0 <= number < len(every):
+        raise RecipeError("That stave is no longer offered: the marking has changed.")
+    offer = every[number]
+    plans = []
+    for kind in offer.kinds:
+        recipe = recipe_of(assignment, offer, kind)
+        stave = make(recipe, found)
+        plans.append(_plan(assignment, stave.words, recipe, same_pulse=len(offer.kinds) > 1))
+    return plans
+
+
+def _plan(assignment: Assignment, words: str, recipe: Recipe, *, same_pulse: bool) -> StepPlan:
+    return StepPlan(
+        words[:300], assignment.tempo_now, assignment.tempo_goal, None, recipe.as_json(), same_pulse=same_pulse
+    )
+
+
+def plan_of_kind(assignment: Assignment, found: Ground, kind: str, bars: tuple[int, int] | None) -> StepPlan:
+    """A step with a stave of a kind over chosen bars. Raises RecipeError."""
+    if kind not in recipes.KINDS or kind in NEEDS_A_NOTE:
+        raise RecipeError("Choose the kind of stave from the list.")
+    recipe = Recipe(kind, assignment.marking_id or 0, bars, recipes.suited(kind, _tempo(assignment)))
+    return _plan(assignment, make(recipe, found).words, recipe, same_pulse=False)
+
+
+def plans_of_set(assignment: Assignment, kept: StepSet, found: Ground | None) -> tuple[list[StepPlan], list[str]]:
+    """The steps of a set on this passage, and the words of those whose stave it gives no ground for.
+
+    A stave about one note (a shift, a stretch) becomes the first of its kind offered here.
+    """
+    plans: list[StepPlan] = []
+    without: list[str] = []
+    for raw in kept.steps if isinstance(kept.steps, list) else []:
+        stave = raw.get("stave")
+        recipe = _recipe_for(assignment, stave, found) if stave and found is not None else None
+        if stave and recipe is None:
+            without.append(str(raw.get("text", "")))
+        plans.append(plan_of(raw, recipe.as_json() if recipe else None))
+    return plans, without
+
+
+def _recipe_for(assignment: Assignment, stave: Mapping[str, Any], found: Ground) -> Recipe | None:
+    kind, given = str(stave.get("kind")), stave.get("with", {})
+    every = offers(found.line, found.marks, found.fingering)
+    offer = next((o for o in every if kind in o.kinds), None)
+    try:
+        if offer is not None:
+            recipe = recipe_of(assignment, offer, kind)
+            recipe = Recipe(kind, recipe.marking, recipe.bars, {**recipe.given, **given})
+        elif kind in NEEDS_A_NOTE:
+            return None
+        else:
+            recipe = Recipe(kind, assignment.marking_id or 0, None, dict(given))
+        make(recipe, found)
+    except RecipeError:
+        return None
+    return recipe

@@ -1,0 +1,199 @@
+"""The practice steps of an assignment: adding, changing, ordering, sharing a pulse, sets for reuse.
+
+A step that a lesson has heard keeps its words: changing them ends it and puts another in its
+place, as `assigning.change_steps` does. Every function takes its day from the caller.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F, Max, QuerySet
+
+from lessons.assigning import AssignError, StepPlan
+from lessons.models import Assignment, Phrase, Step, Theme
+from lessons.practice import RecipeError, read_recipe
+from lessons.step_sets import StepSet
+from lessons.tempo import FASTEST, SLOWEST
+from repertoire.technique.practice_time import divide_minutes
+from studio.models import Teacher
+
+STEPS_AT_MOST = 12
+SETS_AT_MOST = 60
+
+
+def open_steps(assignment: Assignment) -> QuerySet[Step]:
+    return assignment.steps.filter(ended=None).order_by("position", "id")
+
+
+def add_step(assignment: Assignment, plan: StepPlan) -> Step:
+    """A step at the end of the row. Raises AssignError."""
+    with transaction.atomic():
+        row = open_steps(assignment).select_for_update()
+        if len(row) >= STEPS_AT_MOST:
+            raise AssignError(f"An assignment has at most {STEPS_AT_MOST} steps: remove one first.")
+        last = row.aggregate(last=Max("position"))["last"]
+        step = Step(assignment=assignment, position=0 if last is None else last + 1)
+        _write(step, plan)
+        step.save()
+        share_pulse(step)
+    return step
+
+
+def change_step(step: Step, plan: StepPlan, *, on: date) -> Step:
+    """Rewrite a step; one that was heard is ended and another stands in its place when the words
+    or the stave change. Raises AssignError."""
+    with transaction.atomic():
+        old = (step.text, step.recipe)
+        _write(step, plan)
+        if old != (step.text, step.recipe) and step.observations.exists():
+            heard = Step.objects.get(pk=step.pk)
+            heard.ended = on
+            heard.save(update_fields=["ended"])
+            step.pk = None
+            step._state.adding = True
+        step.save()
+        share_pulse(step)
+    return step
+
+
+def _write(step: Step, plan: StepPlan) -> None:
+    text = " ".join(plan.text.split())
+    if not text:
+        raise AssignError("A step needs words: what is the student to do?")
+    if len(text) > 300:
+        raise AssignError("A step has at most 300 characters; shorten it or make two of it.")
+    for tempo in (plan.tempo_now, plan.tempo_goal):
+        if tempo is not None and not SLOWEST <= tempo <= FASTEST:
+            raise AssignError(f"A tempo lies between {SLOWEST} and {FASTEST} beats a minute, not {tempo}.")
+    if plan.tempo_now and plan.tempo_goal and plan.tempo_goal < plan.tempo_now:
+        raise AssignError(f"The goal ({plan.tempo_goal}) lies below the tempo now ({plan.tempo_now}).")
+    if plan.recipe is not None:
+        try:
+            read_recipe(plan.recipe)
+        except RecipeError as error:
+            raise AssignError(str(error)) from None
+    step.text, step.recipe, step.focus = text, plan.recipe, " ".join(plan.focus.split())[:120]
+    step.tempo_now, step.tempo_goal, step.minutes = plan.tempo_now, plan.tempo_goal, plan.minutes
+    step.days = "".join(day for day in "0123456" if day in plan.days)
+    if len(step.days) == 7:
+        step.days = ""
+    step.same_pulse = plan.same_pulse
+
+
+def share_pulse(step: Step) -> None:
+    """The other steps that share the pulse take this one's tempo now."""
+    if step.same_pulse and step.tempo_now is not None:
+        others = open_steps(step.assignment).filter(same_pulse=True).exclude(pk=step.pk)
+        others.update(tempo_now=step.tempo_now)
+        others.filter(tempo_goal__lt=step.tempo_now).update(tempo_goal=step.tempo_now)
+
+
+def remove_step(step: Step, *, on: date) -> None:
+    """Take a step out: ended when a lesson heard it, deleted otherwise."""
+    if step.observations.exists():
+        step.ended = on
+        step.save(update_fields=["ended"])
+    else:
+        step.delete()
+
+
+def move_step(step: Step, *, earlier: bool) -> None:
+    """Change places with the step before or after."""
+    row = [s.pk for s in open_steps(step.assignment)]
+    here = row.index(step.pk)
+    there = here + (-1 if earlier else 1)
+    if 0 <= there < len(row):
+        row[here], row[there] = row[there], row[here]
+        order_steps(step.assignment, row)
+
+
+def order_steps(assignment: Assignment, wanted: Sequence[int]) -> None:
+    """Put the steps in an order of ids; those not named follow as they stood."""
+    with transaction.atomic():
+        row = list(open_steps(assignment).select_for_update())
+        place = {pk: n for n, pk in enumerate(wanted)}
+        row.sort(key=lambda s: place.get(s.pk, len(place)))
+        for n, step in enumerate(row):
+            step.position = n
+        Step.objects.bulk_update(row, ["position"])
+
+
+def divide_over_steps(assignment: Assignment) -> None:
+    """Share the assignment's minutes evenly over its steps, the earlier ones taking what is over.
+
+    Raises AssignError when there are no minutes or too few for a minute each.
+    """
+    row = list(open_steps(assignment))
+    total = assignment.minutes or 0
+    if not row or total < len(row):
+        raise AssignError(
+            "Give the assignment its minutes a day first, at least one for each step." if row else "There is no step."
+        )
+    for step, minutes in zip(row, divide_minutes(total, [1] * len(row)), strict=True):
+        step.minutes = minutes
+    Step.objects.bulk_update(row, ["minutes"])
+
+
+def save_set(teacher: Teacher, name: str, steps: Iterable[Step]) -> StepSet:
+    """Keep steps for reuse under a name; a set of that name is replaced. Raises AssignError."""
+    name = " ".join(name.split())[:80]
+    if not name:
+        raise AssignError("Give the set a name.")
+    kept = [_kept(step) for step in steps]
+    if not kept:
+        raise AssignError("There is no step to keep in a set.")
+    if StepSet.objects.filter(teacher=teacher).exclude(name=name).count() >= SETS_AT_MOST:
+        raise AssignError(f"There are {SETS_AT_MOST} sets: remove one first.")
+    made, _ = StepSet.objects.update_or_create(teacher=teacher, name=name, defaults={"steps": kept})
+    return made
+
+
+def _kept(step: Step) -> dict[str, Any]:
+    """A step without what belongs to one passage: the marking, the bars and the notes of its stave."""
+    stave: dict[str, Any] | None = None
+    if step.recipe:
+        given = {k: v for k, v in step.recipe.get("with", {}).items() if k not in ("at", "to", "tempo")}
+        stave = {"kind": step.recipe["kind"], "with": given}
+    return {
+        "text": step.text,
+        "focus": step.focus,
+        "minutes": step.minutes,
+        "days": step.days,
+        "same_pulse": step.same_pulse,
+        "stave": stave,
+    }
+
+
+def keep_phrase(teacher: Teacher, text: str, theme: str = "") -> None:
+    """Keep a wording of the teacher's own, to be offered again."""
+    text = " ".join(text.split())[:300]
+    if text:
+        Phrase.objects.get_or_create(
+            teacher=teacher, text=text, defaults={"theme": theme if theme in Theme.values else "", "used": 0}
+        )
+
+
+def used_phrase(teacher: Teacher, text: str) -> None:
+    """Count the use of a kept wording: those used often come first."""
+    Phrase.objects.filter(teacher=teacher, text=text).update(used=F("used") + 1)
+
+
+def fill(text: str, *, bar: str, tempo: str) -> str:
+    """A phrase with its placeholders {bar} and {tempo} filled in; an empty one leaves a gap to write in."""
+    return text.replace("{bar}", bar or "…").replace("{tempo}", tempo or "…")
+
+
+def plan_of(raw: Mapping[str, Any], recipe: dict[str, Any] | None) -> StepPlan:
+    """The plan of a step kept in a set."""
+    return StepPlan(
+        str(raw.get("text", "")),
+        minutes=raw.get("minutes") if isinstance(raw.get("minutes"), int) else None,
+        recipe=recipe,
+        focus=str(raw.get("focus", "")),
+        days=str(raw.get("days", "")),
+        same_pulse=bool(raw.get("same_pulse")),
+    )
