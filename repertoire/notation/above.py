@@ -18,6 +18,7 @@ from repertoire.technique.marks import Kind
 
 from . import wording
 from .drafts import ZERO, Draft, DraftMovement
+from .meanings import SHOWN, TEMPO, TITLE, purpose
 from .printed import Printed, Words, dynamics, tempo
 from .values import number_of
 
@@ -44,7 +45,7 @@ class _Pending:
 
     what: Literal["dynamic", "words", "start", "stop", "bow"]
     pos: Fraction
-    voice: int | None
+    voice: str  # as the file names it, "" for none
     value: Any
     kind: Kind = Kind.TEXT
     number: str = "1"
@@ -133,10 +134,12 @@ class Above:
         staff = element.findtext("staff")
         if (staff or "1").strip() != str(self.staff):
             return
+        meant = purpose(element)
+        if meant == SHOWN:
+            return
         offset = number_of(element.findtext("offset")) or ZERO
         pos = max(ZERO, at + offset / divisions)
-        voice_name = (element.findtext("voice") or "").strip()
-        voice = self.voices.get(voice_name)
+        voice = (element.findtext("voice") or "").strip()
         place = element.get("placement", "")
         sound = element.find("sound")
         texts: list[str] = []
@@ -174,14 +177,20 @@ class Above:
                 elif tag in _ABOVE_NAMES:
                     if e.get("type", "start") == "start":
                         self.movement.leave_out(_ABOVE_NAMES[tag])
-                elif isinstance(tag, str):
+                elif isinstance(tag, str) and not meant:
                     name = (e.text or "").strip()[:30] if tag == "other-direction" else tag[:40]
                     self.movement.leave_out(f"A direction of another kind ({name or tag}).")
+        if meant == TITLE:
+            self.movement.heading = " ".join(filter(None, texts))
+            return
+        if meant == TEMPO and metronome is None:
+            self.tempos.append(TempoMark(pos, " ".join(filter(None, texts))))
+            return
         self._words(texts, Words("", place if place in ("above", "below") else "", style), metronome, sound, pos, voice)
 
     def _words(
         self, texts: list[str], words: Words, metronome: etree._Element | None, sound: etree._Element | None,
-        pos: Fraction, voice: int | None,
+        pos: Fraction, voice: str,
     ) -> None:  # fmt: skip
         text, signs = wording.without_font_signs(" ".join(filter(None, texts)))
         if signs:
@@ -207,6 +216,8 @@ class Above:
             return
         if wording.heading(text) and not self.movement.bars and pos == 0:
             self.movement.heading = self.movement.heading or text
+        elif words.style == "bold" and self.tempos and self.tempos[-1].onset == pos and not self.tempos[-1].words:
+            self.tempos[-1] = replace(self.tempos[-1], words=text)
         elif ("tempo" in sounds or wording.is_tempo(text)) and not wording.plucking(text):
             self.tempos.append(TempoMark(pos, text))
         else:
@@ -222,7 +233,7 @@ class Above:
             return str(last.value.text)
         return ""
 
-    def _line_above(self, element: etree._Element, pos: Fraction, voice: int | None) -> None:
+    def _line_above(self, element: etree._Element, pos: Fraction, voice: str) -> None:
         kind = element.get("type", "")
         number = element.get("number", "1")
         if element.tag == "wedge":
@@ -259,7 +270,8 @@ class Above:
 
     def _at(self, drafts: list[Draft], p: _Pending) -> Draft:
         """The event at a place: one that begins there, else one that sounds there, else the next, else the last."""
-        own = [d for d in drafts if d.voice == p.voice and not d.grace]
+        voice = self.voices.get(p.voice)
+        own = [d for d in drafts if d.voice == voice and not d.grace]
         pool = own or [d for d in drafts if not d.grace] or drafts
         here = [d for d in pool if d.onset == p.pos] or [d for d in drafts if d.onset == p.pos and not d.grace]
         sounding = [d for d in pool if d.onset < p.pos < d.end]
@@ -272,7 +284,7 @@ class Above:
     def _before(self, drafts: list[Draft], p: _Pending) -> Draft:
         """The last event that begins before a place, in this bar or the one before."""
         open_ = self.printed.open.get((p.kind, p.number))
-        voice = p.voice or (open_[-1].draft.voice if open_ else None)
+        voice = self.voices.get(p.voice) or (open_[-1].draft.voice if open_ else None)
         for pool in ([d for d in drafts if d.voice == voice], drafts):
             found = [d for d in pool if d.onset < p.pos and not d.grace]
             if found:

@@ -19,6 +19,7 @@ from repertoire.technique.pitch import LETTERS, Pitch
 
 from . import wording
 from .drafts import DraftMovement, LeftOut, finish, left_out
+from .meanings import SHOWN, TITLE, purpose
 from .opening import PACKED_LIMIT, FileError, Head, PartHead, WrittenBar, read_bars
 from .reading import PartReader, Restarts
 from .signatures import CLEFS, DEFAULT_LINE
@@ -299,6 +300,11 @@ def _clef_name(clef: etree._Element) -> str:
 def _titled(title: str, direction: etree._Element) -> str:
     """A movement's title from the words over its first bar: the heading, then the first tempo."""
     texts = ((w.text or "").strip() for w in direction.iterfind("direction-type/words"))
+    meant = purpose(direction)
+    if meant == TITLE:
+        return " ".join(filter(None, texts))
+    if meant == SHOWN:
+        return title
     words, _ = wording.without_font_signs(" ".join(filter(None, texts)))
     if not words or len(words) > 80:
         return title

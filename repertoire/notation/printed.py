@@ -15,10 +15,11 @@ from fractions import Fraction
 from lxml import etree
 
 from repertoire.technique.line import TempoMark, Value
-from repertoire.technique.marks import DYNAMICS, TEXT_LIMIT, Kind
+from repertoire.technique.marks import DYNAMICS, SPANS, TEXT_LIMIT, Kind
 
 from . import wording
 from .drafts import Draft, DraftMark, DraftMovement, Member
+from .meanings import Meaning, take_out
 
 _ON_NOTE: Mapping[str, tuple[Kind, str]] = {
     "staccato": (Kind.ARTICULATION, "staccato"),
@@ -111,14 +112,14 @@ class Printed:
     def end_bar(self) -> None:
         """Report ends without a beginning, once the whole bar is read."""
         for kind, _, draft, _ in self.early:
-            self.movement.leave_out(f"A {_SPAN_NAMES[kind]} ends that never began.", draft.bar)
+            self.movement.leave_out(f"A {_SPAN_NAMES.get(kind, kind)} ends that never began.", draft.bar)
         self.early.clear()
 
     def close(self) -> None:
         """Report beginnings without an end, once the whole movement is read."""
         for (kind, _), spans in self.open.items():
             for span in spans:
-                self.movement.leave_out(f"A {_SPAN_NAMES[kind]} has no end.", span.draft.bar)
+                self.movement.leave_out(f"A {_SPAN_NAMES.get(kind, kind)} has no end.", span.draft.bar)
         self.open.clear()
 
     # --- on notes ----------------------------------------------------------------
@@ -128,6 +129,8 @@ class Printed:
         stops: list[Callable[[], None]] = []
         starts: list[Callable[[], None]] = []
         fingers: list[tuple[str, bool]] = []
+        for meaning in take_out(notations):
+            self._said(meaning, draft, member, starts, stops)
         for group in notations:
             for element in group:
                 tag = element.tag
@@ -164,6 +167,23 @@ class Printed:
         for act in (*stops, *starts):
             act()
         self._fingers(draft, member, fingers)
+
+    def _said(
+        self, meaning: Meaning, draft: Draft, member: Member | None,
+        starts: list[Callable[[], None]], stops: list[Callable[[], None]],
+    ) -> None:  # fmt: skip
+        """A mark that the file gives in words, since MusicXML has no sign that says it whole."""
+        kind, on = meaning.kind, member if meaning.on_note else None
+        key = (kind, f"said{meaning.number}")
+        if meaning.step == "start":
+            opened = _Open(draft, on, meaning.value, meaning.options)
+            starts.append(lambda: self.start(key, opened))
+        elif meaning.step == "stop":
+            stops.append(lambda: self.stop(key, draft, on))
+        elif meaning.alone:
+            self.movement.marks.append(DraftMark(kind, draft, meaning.value, draft, meaning.options, on, on))
+        elif kind not in SPANS:
+            self._add(kind, draft, meaning.value, on, dict(meaning.options))
 
     def _add(
         self, kind: Kind, draft: Draft, value: str, member: Member | None = None, options: dict[str, str] | None = None
@@ -289,7 +309,7 @@ class Printed:
         """End a hairpin or octave sign at `pos`; `last` is the last event that begins before it."""
         spans = self.open.get((kind, number))
         if not spans:
-            self.movement.leave_out(f"A {_SPAN_NAMES[kind]} ends that never began.", last.bar)
+            self.movement.leave_out(f"A {_SPAN_NAMES.get(kind, kind)} ends that never began.", last.bar)
             return
         span = spans.pop()
         to = last if last.order > span.draft.order else span.draft

@@ -74,7 +74,7 @@ def score_of(line: Line) -> stream.Score:
     """The line as a music21 score of one part, stems, beams and tuplets as stored."""
     part = stream.Part(id="P1")
     endings: list[tuple[tuple[int, ...], list[stream.Measure]]] = []
-    shown = _accidentals(line)
+    shown = shown_accidentals(line)
     before: Bar | None = None
     for written in line.bars:
         measure = _measure(written, line.in_bar(written.index), before, shown)
@@ -265,7 +265,7 @@ def _tempo(mark: TempoMark) -> Iterator[tempo.TempoIndication]:
         yield tempo.MetronomeMark(number=int(number) if number == int(number) else number, referent=unit)
 
 
-def _accidentals(line: Line) -> dict[str, Accidental]:
+def shown_accidentals(line: Line) -> dict[str, Accidental]:
     """Which notes print an accidental: what the bar so far and the key ask for (none on a note
     tied over the bar line), and what the source prints as a reminder."""
     shown: dict[str, Accidental] = {}

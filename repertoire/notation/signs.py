@@ -1,7 +1,7 @@
 """One table of the kinds of mark: how each is drawn, exported, spoken and where it is checked.
 
 Drawing is laid on MEI by the functions of `laying.py`. The export column names the
-MusicXML element that carries the mark. Speaking gives the words a screen reader or a list
+MusicXML element that shows the mark (`export_marks.py` writes it). Speaking gives the words a screen reader or a list
 of changes uses. Whether a mark can stand on a note is told by `technique/checking.py`.
 """
 
@@ -68,7 +68,7 @@ _PIZZICATO = {"pizz": "pizzicato", "left hand": "left-hand pizzicato", "snap": "
 
 SIGNS: Mapping[Kind, SignOf] = {
     Kind.BOW: SignOf(laying.draw_bow, "notations/technical/down-bow|up-bow", lambda m: f"{m.value}-bow", 3),
-    Kind.RETAKE: SignOf(laying.draw_retake, "notations/articulations/breath-mark", lambda m: "retake"),
+    Kind.RETAKE: SignOf(laying.draw_retake, "direction/words", lambda m: "retake"),
     Kind.SLUR: SignOf(
         laying.draw_slur, "notations/slur", lambda m: "dashed slur" if m.value == "dashed" else "slur"
     ),
@@ -84,13 +84,13 @@ SIGNS: Mapping[Kind, SignOf] = {
     ),
     Kind.ARTICULATION: SignOf(laying.draw_articulation, "notations/articulations", lambda m: m.value, 1),
     Kind.PIZZICATO: SignOf(
-        laying.draw_pizzicato, "direction/words|notations/technical/stopped",
+        laying.draw_pizzicato, "direction/words|notations/technical/snap-pizzicato",
         lambda m: _PIZZICATO.get(m.value, m.value), 4,
     ),
     Kind.FINGER: SignOf(laying.draw_finger, "notations/technical/fingering", _finger, 6),
     Kind.STRING: SignOf(laying.draw_string, "notations/technical/string", lambda m: f"string {m.value}", 7),
     Kind.EXTENSION: SignOf(
-        laying.draw_extension, "notations/technical/other-technical", lambda m: f"extension {m.value}", 6
+        laying.draw_extension, "direction/words", lambda m: f"extension {m.value}", 6
     ),
     Kind.HARMONIC: SignOf(laying.draw_harmonic, "notations/technical/harmonic", lambda m: f"{m.value} harmonic", 0),
     Kind.SLIDE: SignOf(
