@@ -1,5 +1,6 @@
 """The same music elsewhere in a movement: where a passage comes again, and making it a passage
-there with a marking carried over."""
+there with a marking carried over. Fingers go over where pitch and strings allow; elsewhere
+the hand is completed afresh, and the new marking says so."""
 
 from __future__ import annotations
 
@@ -9,12 +10,17 @@ from django.db import transaction
 
 from repertoire.bounds import Bounds, write_place
 from repertoire.excerpts import movement_notes, passage_line
+from repertoire.fingerings import completion
 from repertoire.importing import make_passage
+from repertoire.left_hand import instrument_with_strings, preset_for
 from repertoire.markings import make_marking, marks_of, printed_marking
 from repertoire.models import Marking, Passage
+from repertoire.players import full_size
+from repertoire.technique.fingering_costs import RULE_VERSION
+from repertoire.technique.fingering_marks import LEFT_HAND_KINDS
 from repertoire.technique.line import parse_address
-from repertoire.technique.marks import Aspect
-from repertoire.technique.recurrence import NotCarried, Occurrence, carry, occurrences
+from repertoire.technique.marks import Aspect, Marks
+from repertoire.technique.recurrence import AFRESH, NotCarried, Occurrence, carry, occurrences
 
 
 @dataclass(frozen=True)
@@ -75,7 +81,8 @@ def make_passage_there(
     passage: Passage, place: Place, marking: Marking | None
 ) -> tuple[Passage, tuple[NotCarried, ...]]:
     """A passage at the place, with a marking carried over mark for mark; returns it and the
-    marks that have no place there."""
+    marks that have no place there. Fingers left behind are completed afresh: the marking then
+    has the rule version they were made by."""
     line, _ = movement_notes(passage.movement)
     title = f"{passage.title}, from {write_place(line, place.bounds.start_bar)}"
     with transaction.atomic():
@@ -84,14 +91,29 @@ def make_passage_there(
         if marking is None or marking.origin == Marking.Origin.PRINTED:
             return made, ()
         carried = carry(marks_of(marking), passage_line(passage), line, place.found, tuple(Aspect))
-        if carried.marks:
+        marks, rules, left_out = carried.marks, "", carried.left_out
+        if afresh := _completed(made, marks, left_out):
+            marks, rules = afresh, RULE_VERSION
+            left_out = tuple(left for left in left_out if left.reason != AFRESH)
+        if marks:
             make_marking(
                 made,
                 passage.teacher,
-                carried.marks,
+                marks,
                 name=marking.name,
                 origin=Marking.Origin.CARRIED,
                 reason=marking.reason,
-                source=f"from “{passage.title}”, {passage.bars}"[:200],
+                source=f"from “{passage.title}”, {passage.bars}" + (", fingered afresh" if rules else ""),
+                rule_version=rules,
             )
-    return made, carried.left_out
+    return made, left_out
+
+
+def _completed(there: Passage, marks: Marks, left_out: tuple[NotCarried, ...]) -> Marks:
+    """The carried marks with the hand completed, where fingers had to be left behind; else none."""
+    line = passage_line(there)
+    instrument = instrument_with_strings(there, line)
+    if not instrument or not any(left.mark.kind in LEFT_HAND_KINDS for left in left_out):
+        return ()
+    made = completion(line, marks, full_size(instrument), preset=preset_for(there.movement))
+    return made.marks if made else ()

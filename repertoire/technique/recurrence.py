@@ -18,6 +18,7 @@ from .line import Event, Line, event_address, parse_address
 from .marks import STRINGS, Aspect, Kind, Mark, Marks
 from .pitch import Pitch
 
+AFRESH = "at this interval the fingering has to be made afresh"
 ENOUGH = Fraction(3, 4)  # share of the notes that must be the same for a small change
 
 
@@ -242,7 +243,7 @@ def _left_hand(mark: Mark, here: Pitch, there: Pitch, found: Occurrence) -> tupl
     if move == (0, 0):
         return "", mark.value
     if move not in ((4, 7), (-4, -7)):
-        return "at this interval the fingering has to be made afresh", mark.value
+        return AFRESH, mark.value
     if mark.kind is Kind.STRING:
         place = STRINGS.index(mark.value) + (1 if move[1] < 0 else -1)
         if not 0 <= place < len(STRINGS):

@@ -213,6 +213,10 @@ def passage_elsewhere(request: HttpRequest, passage_id: int) -> HttpResponse:
         chosen = Marking.objects.filter(passage=passage, pk=int(wanted) if wanted.isdecimal() else 0).first()
         made, left_out = make_passage_there(passage, place, chosen)
         messages.success(request, f"“{made.title}” is made.")
+        if Marking.objects.filter(passage=made, origin=Marking.Origin.CARRIED).exclude(rule_version="").exists():
+            messages.warning(
+                request, "Its fingering couldn’t go over as it is: it is completed afresh there, so look it through."
+            )
         for left in left_out[:12]:
             messages.warning(
                 request, f"Not carried over: {describe(left.mark, excerpts.passage_line(passage))}: {left.reason}."

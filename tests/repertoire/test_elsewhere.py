@@ -78,9 +78,33 @@ def test_a_fifth_higher_the_strings_move_and_what_has_no_place_is_named(passage,
     url = reverse("passage_elsewhere", args=[passage.pk])
     page = client_of(teacher).post(url, {"place": "b4n1", "marking": marking.pk}, follow=True).content.decode()
     carried = Marking.objects.get(origin="carried")
-    assert [(m.kind, m.at, m.value) for m in marks_of(carried)] == [("finger", "b4n2", "1"), ("string", "b5n1", "II")]
+    there = {(m.kind, m.at, m.value) for m in marks_of(carried)}
+    assert {("finger", "b4n2", "1"), ("string", "b5n1", "II")} <= there
     assert "Not carried over" in page
     assert "no neighbouring string on that side" in page
+    # What was left behind is completed, and told so.
+    assert carried.rule_version == "left hand 1"
+    assert "fingered afresh" in carried.source
+    assert "it is completed afresh there" in page
+
+
+def test_at_another_interval_the_fingering_is_made_afresh(teacher, client_of):
+    """G4 A4 with 1 2 on the D string, and a fourth higher: C5 D5 can't have those fingers."""
+    notes = line("4/4", "alto", "G4 q A4 q B4 q C5 q | C4 w | C5 q D5 q E5 q F5 q")
+    part = Part.objects.create(piece=Piece.objects.create(teacher=teacher, title="Up"), name="Viola")
+    movement = Movement(revision=Revision.objects.create(part=part, source="musicxml", sha256="f" * 64), bar_count=3)
+    movement.line = line_to_json(notes)
+    movement.save()
+    passage = make_passage(movement, teacher, read_bounds("1", notes), title="Theme")
+    marks = (Mark(Kind.BOW, "b1n1", "up"), Mark(Kind.FINGER, "b1n1", "1"), Mark(Kind.STRING, "b1n1", "II"))
+    marking = make_marking(passage, teacher, marks, name="Third position", origin="own")
+    url = reverse("passage_elsewhere", args=[passage.pk])
+    page = client_of(teacher).post(url, {"place": "b3n1", "marking": marking.pk}, follow=True).content.decode()
+    carried = Marking.objects.get(origin="carried")
+    assert ("bow", "b3n1", "up") in {(m.kind, m.at, m.value) for m in marks_of(carried)}
+    assert carried.rule_version == "left hand 1"
+    assert "it is completed afresh there" in page
+    assert "Not carried over" not in page
 
 
 @pytest.mark.parametrize("place", ["", "b3n1", "x"])
