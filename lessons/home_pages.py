@@ -35,13 +35,19 @@ TEMPO_IF_UNSET: Final = 60
 
 def page_of(sheet: Sheet, *, at: datetime) -> HomePage:
     """The page of an issued sheet, made now if it isn't there yet. Pages of older sheets give way to it."""
-    found = HomePage.objects.filter(sheet=sheet).first()
-    if found is None:
-        found = HomePage.objects.create(
-            student=sheet.student, sheet=sheet, made=at, content=page_content(Content.from_json(sheet.content), sheet)
-        )
+    found = copy_of(sheet, at=at)
+    if found.pk is None:
+        found.save()
     HomePage.objects.filter(student_id=sheet.student_id, sheet__issued__lt=sheet.issued).delete()
     return found
+
+
+def copy_of(sheet: Sheet, *, at: datetime) -> HomePage:
+    """The page of any issued sheet, the kept one or one made now and not kept."""
+    found = HomePage.objects.filter(sheet=sheet).first()
+    return found or HomePage(
+        student=sheet.student, sheet=sheet, made=at, content=page_content(Content.from_json(sheet.content), sheet)
+    )
 
 
 def open_page(student: Student, *, base: str, at: datetime) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
 from pathlib import Path
 
@@ -53,6 +54,14 @@ def bind_address(name: str, default: str) -> str:
     if given.startswith("unix:/") or (host and colon and port.isdigit() and 0 < int(port) < 65536):
         return given
     raise ImproperlyConfigured(f"{name} is “{given}”: write it like 127.0.0.1:8000 or unix:/run/passagework.sock.")
+
+
+def site_address(name: str) -> str:
+    """How students' addresses begin, `https://studio.home.arpa`; "" if not set. Raises ImproperlyConfigured."""
+    given = os.environ.get(name, "").strip().rstrip("/")
+    if given and not re.fullmatch(r"https?://[A-Za-z0-9.\-\[\]:]+", given):
+        raise ImproperlyConfigured(f"{name} is “{given}”: write it like https://studio.home.arpa.")
+    return given
 
 
 def key_from(name: str) -> str:

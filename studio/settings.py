@@ -11,7 +11,7 @@ import dj_database_url
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
-from studio.environment import bind_address, flag, hosts, key_from, number, secret_key
+from studio.environment import bind_address, flag, hosts, key_from, number, secret_key, site_address
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(os.environ.get("PASSAGEWORK_DATA") or BASE_DIR / "data").expanduser().resolve()
@@ -28,6 +28,7 @@ BIND = bind_address("PASSAGEWORK_BIND", "127.0.0.1:8000")
 WORKERS = number("PASSAGEWORK_WORKERS", 2, least=1, most=32)
 THREADS = number("PASSAGEWORK_THREADS", 4, least=1, most=64)
 HTTPS = flag("PASSAGEWORK_HTTPS", False)
+ADDRESS = site_address("PASSAGEWORK_ADDRESS")
 CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS if host != "*"] if HTTPS else []
 
 INSTALLED_APPS = [

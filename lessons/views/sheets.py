@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_POST
 from pypdf import PdfReader, PdfWriter
 
 from lessons.access import get_sheet
+from lessons.home_base import printed_base
 from lessons.models import Assignment, Lesson, Sheet
 from lessons.sheet_content import ITEMS_AT_MOST, SheetError, sheet_assignments
 from lessons.sheet_drawing import sheet_html
@@ -113,7 +114,8 @@ def sheet_issue(request: HttpRequest, student_id: int) -> HttpResponse:
     chosen, bare = _choice(request, student)
     now = timezone.now()
     try:
-        issued = issue_sheet(student, sheet_lesson(student, now), at=now, assignments=chosen, without_excerpt=bare)
+        lesson, base = sheet_lesson(student, now), printed_base(request)
+        issued = issue_sheet(student, lesson, at=now, assignments=chosen, without_excerpt=bare, home=base)
     except SheetError as problem:
         return _preview(request, student, str(problem), status=422)
     messages.success(request, f"Sheet {issued.number} for {student.first_name} is issued and kept.")
@@ -200,7 +202,7 @@ def _issue_day(request: HttpRequest, day: date, lessons: list[Lesson]) -> HttpRe
     for lesson in lessons:
         if str(lesson.student_id) in wanted:
             try:
-                issue_sheet(lesson.student, sheet_lesson(lesson.student, now), at=now)
+                issue_sheet(lesson.student, sheet_lesson(lesson.student, now), at=now, home=printed_base(request))
                 done += 1
             except SheetError as problem:
                 messages.error(request, f"{lesson.student.first_name}: {problem}")
