@@ -7,17 +7,21 @@ or hand add theirs with `@row` and `@strip`. Nothing here says which version is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from repertoire.bow import ASKED, BowAsked, place, read
+from repertoire.excerpts import Store
 from repertoire.left_hand import hand, preset_for
 from repertoire.markings import marks_of
 from repertoire.models import Marking
 from repertoire.notation.bow_strip import bow_strip
+from repertoire.notation.engraving import engrave_together
+from repertoire.notation.excerpt import line_digest
 from repertoire.notation.left_hand_strip import Strip, left_hand_strip
-from repertoire.notation.picture import System
+from repertoire.notation.look import Look
+from repertoire.notation.picture import Picture, System
 from repertoire.players import Player, full_size
 from repertoire.technique.bow_facts import BowFacts, facts
 from repertoire.technique.bow_place import Placed
@@ -26,7 +30,7 @@ from repertoire.technique.bowing import Bowing
 from repertoire.technique.fingering import Fingering
 from repertoire.technique.left_hand import shifts
 from repertoire.technique.line import Line
-from repertoire.technique.marks import Marks
+from repertoire.technique.marks import Marks, digest
 from repertoire.technique.strings import OPEN_STRINGS, position_label
 
 BOW_ROWS = (
@@ -93,6 +97,7 @@ class FactRow:
 Row = Callable[[Version], str]
 StripOf = Callable[[Version, System, int], Strip | None]
 _rows: list[tuple[str, str, Row]] = []
+_drawn: Store[str, Picture] = Store(60)
 _strips: dict[str, tuple[str, StripOf]] = {}
 
 
@@ -120,6 +125,12 @@ def strip(key: str, name: str) -> Callable[[StripOf], StripOf]:
 def strips() -> tuple[tuple[str, str], ...]:
     """Key and name of every strip."""
     return tuple((key, name) for key, (name, _) in _strips.items())
+
+
+def drawn_together(staves: Sequence[tuple[str, Line, Marks]], look: Look) -> Picture:
+    """Markings as staves of one system, from memory when they were drawn lately."""
+    key = " ".join(f"{label} {line_digest(line)} {digest(marks)}" for label, line, marks in staves) + repr(look)
+    return _drawn.get(key) or _drawn.put(key, engrave_together(staves, look))
 
 
 def fact_rows(versions: Iterable[Version], only: Container[str] | None = None) -> tuple[FactRow, ...]:

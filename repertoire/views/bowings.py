@@ -15,12 +15,11 @@ from repertoire import drafts, suggesting
 from repertoire.access import get_passage
 from repertoire.bow import PLANNED, BowAsked, read, worded
 from repertoire.bow_asked import asked
-from repertoire.comparison import BOW_ROWS, Version, fact_rows, with_strip
+from repertoire.comparison import BOW_ROWS, Version, drawn_together, fact_rows, with_strip
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
 from repertoire.excerpts import printed_marks, screen_of
 from repertoire.models import Marking, Passage, Suggestion
 from repertoire.notation.cutting import cut, marks_in
-from repertoire.notation.engraving import engrave_together
 from repertoire.suggesting import Offer
 from repertoire.technique.bow_alternatives import AT_FIRST, RULES, PossibleBowing, possible_bowings
 from repertoire.technique.bow_words import share_word
@@ -134,7 +133,7 @@ def _systems(request: HttpRequest, passage: Passage, offered: Sequence[Offered])
     if not offered:
         return []
     staves = [(each.letter, each.version.line, each.found.marks) for each in offered]
-    drawn = engrave_together(staves, look_for(request, passage, prefix="b-"))
+    drawn = drawn_together(staves, look_for(request, passage, prefix="b-"))
     rows = []
     for system in drawn.systems:
         words = []
@@ -269,5 +268,5 @@ def _answer_systems(request: HttpRequest, passage: Passage, line: Line, answers:
     last = min(line.event(answers[0].answer.short).bar + 1, line.bars[-1].index)
     bars = cut(line, first, None, last, None)
     staves = [(each.letter, bars, marks_in(each.answer.marks, bars)) for each in answers]
-    drawn = engrave_together(staves, look_for(request, passage, prefix="u-"))
+    drawn = drawn_together(staves, look_for(request, passage, prefix="u-"))
     return [Row(system.svg, ()) for system in drawn.systems]

@@ -17,13 +17,12 @@ from repertoire import under_staves
 from repertoire.access import get_passage
 from repertoire.bow_asked import asked as bow_asked
 from repertoire.bow_asked import panel
-from repertoire.comparison import Version, fact_rows, strips, with_strip
+from repertoire.comparison import Version, drawn_together, fact_rows, strips, with_strip
 from repertoire.drafts import instrument_of
 from repertoire.excerpts import passage_line, screen_of
 from repertoire.marking_forms import CombineForm
 from repertoire.markings import ASPECT_WORDS, Place, differences, make_marking, marks_of, same_aspects
 from repertoire.models import Marking, Passage
-from repertoire.notation.engraving import engrave_together
 from repertoire.technique.checking import check
 from repertoire.technique.marks import Aspect, Mark, Marks
 from repertoire.technique.marks import combine as combined
@@ -138,7 +137,7 @@ def _pair(passage: Passage, first: Version, other: Version) -> Pair:
 def _systems(request: HttpRequest, passage: Passage, versions: Sequence[Lettered]) -> list[Row]:
     """The versions as staves of one system, row by row, with a strip for each below it."""
     staves = [(each.letter, each.version.line, each.version.marks) for each in versions]
-    drawn = engrave_together(staves, look_for(request, passage, prefix="c-"))
+    drawn = drawn_together(staves, look_for(request, passage, prefix="c-"))
     shown = _shown(request)
     rows = []
     for system in drawn.systems:
