@@ -19,6 +19,9 @@ from repertoire.technique.practice_staves import Stave
 NEEDS_A_NOTE = frozenset(kind for kind, found in recipes.KINDS.items() if "at" in found.takes)
 
 
+_STAGES = {"bare": "bare", "turn": "with the turn", "trill": "with the trill", "mordent": "with the mordent"}
+
+
 @dataclass(frozen=True)
 class Offered:
     """An offer on a page: `number` picks it again, since the same passage gives the same offers."""
@@ -31,7 +34,7 @@ class Offered:
     @property
     def title(self) -> str:
         if self.offer.stages:
-            return "Stages: " + ", ".join(recipes.KINDS[kind].title for kind in self.offer.kinds)
+            return f"In stages: {', '.join(_STAGES[kind] for kind in self.offer.kinds)}"
         title = recipes.KINDS[self.offer.kind].title
         return title[:1].upper() + title[1:]
 
@@ -53,16 +56,25 @@ def assignment_ground(assignment: Assignment) -> Ground:
 
 
 def offered(assignment: Assignment, found: Ground) -> list[Offered]:
-    """Offers that can be made on the passage, the first three marked."""
+    """Offers that can be made on the passage and aren't among the steps yet, the first three marked."""
     out: list[tuple[int, Offer, list[Stave]]] = []
+    there = [_about(step.recipe) for step in assignment.steps.filter(ended=None) if step.recipe]
     for number, offer in enumerate(offers(found.line, found.marks, found.fingering)):
+        wanted = [recipe_of(assignment, offer, kind) for kind in offer.kinds]
+        if all(_about(recipe.as_json()) in there for recipe in wanted):
+            continue
         try:
-            staves = [make(recipe_of(assignment, offer, kind), found) for kind in offer.kinds]
+            staves = [make(recipe, found) for recipe in wanted]
         except RecipeError:
             continue
         out.append((number, offer, staves))
     first = shown_first([offer for _, offer, _ in out])
     return [Offered(number, offer, tuple(s.words for s in staves), offer in first) for number, offer, staves in out]
+
+
+def _about(recipe: Mapping[str, Any]) -> tuple[Any, ...]:
+    """What a stave is about, whatever its tempo and manner: kind, bars, note."""
+    return recipe.get("kind"), tuple(recipe.get("bars", ())), recipe.get("with", {}).get("at")
 
 
 def recipe_of(assignment: Assignment, offer: Offer, kind: str) -> Recipe:

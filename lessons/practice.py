@@ -25,6 +25,7 @@ from repertoire.technique import recipes
 from repertoire.technique.fingering import Fingering
 from repertoire.technique.line import Line, LineError
 from repertoire.technique.marks import Marks
+from repertoire.technique.note_spans import inside
 from repertoire.technique.practice_staves import Stave, StaveError
 from studio.models import Student
 
@@ -112,7 +113,8 @@ def make(recipe: Recipe, found: Ground) -> Stave:
     """The stave of a recipe. Raises RecipeError where the passage gives no ground for it."""
     try:
         line = cut(found.line, recipe.bars[0], None, recipe.bars[1], None) if recipe.bars else found.line
-        return recipes.make(recipe.kind, line, marks_in(found.marks, line), found.fingering, recipe.given)
+        marks = inside(marks_in(found.marks, line), line)
+        return recipes.make(recipe.kind, line, marks, found.fingering, recipe.given)
     except (StaveError, LineError, ValueError) as error:
         raise RecipeError(str(error)) from None
 

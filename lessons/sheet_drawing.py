@@ -37,6 +37,7 @@ FOOT_MM = 24.0
 HEAD_MM = 13.0
 GAP_MM = 8.0  # between two short staves side by side
 HALF_BARS_AT_MOST = 6
+PART_WITH_STAVES = 0.5  # of a page: an item with step staves taller than this may go on overleaf
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July"),
@@ -76,6 +77,10 @@ class DrawnItem:
     bars: str
     systems: tuple[DrawnSystem, ...]
     rows: tuple[tuple[DrawnStep, ...], ...] = ()
+
+    @property
+    def has_staves(self) -> bool:
+        return any(step.systems for row in self.rows for step in row)
 
     @property
     def height_mm(self) -> float:
@@ -201,7 +206,7 @@ def sheet_html(content: Content, *, draft: bool = False, home: str = "") -> str:
             "items": [
                 {
                     "drawn": drawn,
-                    "whole": drawn.height_mm < room,
+                    "whole": drawn.height_mm < room * (PART_WITH_STAVES if drawn.has_staves else 1),
                     "tempo": tempo_words(drawn.item.tempo, content.terms),
                     "rows": [
                         [(step, tempo_words(step.step.tempo, content.terms), step_days(step.step)) for step in row]

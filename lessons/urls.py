@@ -31,5 +31,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("students/<int:student_id>/assign", assignments.assign, name="assign"),
     path("students/<int:student_id>/assign/moved", moving.assign_moved, name="assign_moved"),
     path("", include("lessons.sheet_urls")),
+    path("", include("lessons.step_urls")),
     path("", include("lessons.home_urls")),
 ]

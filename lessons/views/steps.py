@@ -73,8 +73,17 @@ class ShownStep:
     outdated: bool
 
     @property
-    def days(self) -> str:
-        return ", ".join(DAY_NAMES[int(day)] for day in self.step.days)
+    def numbers(self) -> str:
+        """Tempo, minutes and days in one line; the tempo's unit stands at the head of the page."""
+        step, out = self.step, []
+        if step.tempo_now:
+            goal = f" → {step.tempo_goal}" if step.tempo_goal and step.tempo_goal != step.tempo_now else ""
+            out.append(f"at {step.tempo_now}{goal}{', shared pulse' if step.same_pulse else ''}")
+        if step.minutes:
+            out.append(f"{step.minutes} min")
+        if step.days:
+            out.append(", ".join(DAY_NAMES[int(day)] for day in step.days))
+        return " · ".join(out)
 
 
 @dataclass(frozen=True)
