@@ -22,6 +22,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from lessons import assigning, observing
+from lessons.for_the_instrument import moved_for
 from lessons.models import Assignment, Lesson, Phrase
 from lessons.practice import FORMAT
 from lessons.sheets import issue_sheet
@@ -242,6 +243,8 @@ def _assign(stage: _Stage, student: Student, lesson: Lesson, work: Mapping[str, 
     marking: Marking | None = None
     if passage is not None:
         marking = _first_marking(stage, passage, work)
+        if work.get("moved"):
+            passage, marking = moved_for(student, passage, marking)
     return assigning.assign(
         student,
         begun=day,

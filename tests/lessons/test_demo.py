@@ -10,6 +10,8 @@ from django.core.management import CommandError, call_command
 from lessons.demo import load_demo
 from lessons.models import Assignment, Lesson, MarkingChange, Observation, Sheet
 from lessons.sheets import sheet_pdf_bytes
+from repertoire.excerpts import passage_line
+from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage, Piece
 from studio.models import Student, Teacher
 
@@ -52,3 +54,21 @@ def test_a_real_studio_is_left_alone(teacher):
     with pytest.raises(CommandError, match="real studio"):
         call_command("load_demo")
     assert not Piece.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_violin_passage_stands_in_alto_clef_a_fifth_lower_on_a_viola_students_sheet():
+    load_demo("a password of its own", now=NOW)
+    rufus = Student.objects.get(first_name="Rufus")
+    work = rufus.assignments.get(passage__movement__revision__part__piece__title="First Windows")
+    violin = Passage.objects.get(movement__revision__part__name="Violin", title="Opening", start_bar=1, end_bar=8,
+                                 movement__revision__part__piece__title="First Windows")  # fmt: skip
+    assert [p.name for p in passage_line(violin).pitches][:8] == ["G4", "A4", "B4", "D5", "B4", "A4", "G4", "A4"]
+    moved = passage_line(work.passage)
+    assert [p.name for p in moved.pitches][:8] == ["C4", "D4", "E4", "G4", "E4", "D4", "C4", "D4"]
+    assert {clef.name for bar in moved.bars for clef in bar.clefs} == {"alto"}
+    assert work.marking.name == "Fourth finger instead of open A"
+    fingers = [(m.at, m.value) for m in marks_of(work.marking) if m.kind == "finger" and m.at in ("b1n2", "b3n1")]
+    assert fingers == [("b1n2", "4"), ("b3n1", "4")]
+    printed = rufus.sheets.order_by("-number").first()
+    assert work.pk in [item["assignment"] for item in printed.content["items"]]
