@@ -73,6 +73,8 @@ class Item:
     marking_name: str = ""
     with_excerpt: bool = True
     break_after: bool = False
+    under: str = ""  # what is drawn under its staves (see sheet_under.py)
+    bow_signs: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,8 +22,9 @@ from lessons import links
 from lessons.beat_sign import beat_sign
 from lessons.practice import RecipeError, stave_of, stave_picture
 from lessons.sheet_content import DAY_NAMES, HEALTH_LINE, Content, Item, StepLine, Tempo, bars_label
+from lessons.sheet_under import printed_picture
 from lessons.tempo import unit_words
-from repertoire.excerpts import passage_line, picture, printed_marks
+from repertoire.excerpts import passage_line, printed_marks
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
@@ -111,20 +112,22 @@ def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
             words=AMERICAN_WORDS if content.terms == "american" else BRITISH_WORDS,
             instrument=passage_line(passage).instrument,
         )
-        systems = _systems(picture(passage, marks, look), f"{item.title}, {bars_label(item.bars, content.terms)}")
+        drawn, under = printed_picture(passage, marks, look, item, content)
+        systems = _systems(drawn, f"{item.title}, {bars_label(item.bars, content.terms)}", under)
         student = Student.objects.filter(assignments=item.assignment).first()
         steps = tuple(_draw_step(step, passage, student, look) for step in steps)
     return DrawnItem(item, place, bars_label(item.bars, content.terms), systems, _rows(steps))
 
 
-def _systems(drawn: Picture, words: str) -> tuple[DrawnSystem, ...]:
+def _systems(drawn: Picture, words: str, under: tuple[str, ...] = ()) -> tuple[DrawnSystem, ...]:
     count = len(drawn.systems)
+    told = [f". {said}" if said else "" for said in under] or [""] * count
     return tuple(
         DrawnSystem(
             as_data_uri(system),
             system.width_mm,
             system.height_mm,
-            f"{words}, stave {n} of {count}" if count > 1 else words,
+            (f"{words}, stave {n} of {count}" if count > 1 else words) + told[n - 1],
         )
         for n, system in enumerate(drawn.systems, 1)
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import secrets
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 
@@ -22,7 +23,10 @@ from lessons.home_pages import page_of
 from lessons.models import Assignment, Lesson, Sheet
 from lessons.sheet_content import PAGES_AT_MOST, Content, SheetError, gather
 from lessons.sheet_drawing import Pages, print_pages, sheet_html
+from lessons.sheet_under import Wish, with_wishes
 from studio.models import Student
+
+NOTHING_UNDER: Mapping[int, Wish] = {}
 
 
 class DamagedSheet(Exception):
@@ -46,11 +50,13 @@ def draft_content(
     at: datetime,
     assignments: list[Assignment] | None = None,
     without_excerpt: frozenset[int] = frozenset(),
+    under: Mapping[int, Wish] = NOTHING_UNDER,
 ) -> Content:
-    """The content the next sheet would have. Raises SheetError."""
-    return gather(
+    """The content the next sheet would have, with what is asked for `under` its items. Raises SheetError."""
+    content = gather(
         student, lesson, number=next_number(student), at=at, assignments=assignments, without_excerpt=without_excerpt
     )
+    return with_wishes(content, under)
 
 
 def make_pages(content: Content, *, draft: bool = False, home: str = "") -> Pages:
@@ -74,6 +80,7 @@ def issue_sheet(
     at: datetime,
     assignments: list[Assignment] | None = None,
     without_excerpt: frozenset[int] = frozenset(),
+    under: Mapping[int, Wish] = NOTHING_UNDER,
     home: str = "",
 ) -> Sheet:
     """Print the week's sheet and store it. Raises SheetError; nothing is stored then.
@@ -83,7 +90,9 @@ def issue_sheet(
     """
     with transaction.atomic():
         Student.objects.select_for_update().get(pk=student.pk)
-        content = draft_content(student, lesson, at=at, assignments=assignments, without_excerpt=without_excerpt)
+        content = draft_content(
+            student, lesson, at=at, assignments=assignments, without_excerpt=without_excerpt, under=under
+        )
         at_home = links.has_link(student.pk, at=at)
         token, link = links.make_link(student.pk, at=at) if at_home and home else ("", None)
         pages = make_pages(content, home=links.address(home, token) if token else "")

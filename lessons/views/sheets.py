@@ -21,6 +21,7 @@ from lessons.home_base import printed_base
 from lessons.models import Assignment, Lesson, Sheet
 from lessons.sheet_content import ITEMS_AT_MOST, SheetError, sheet_assignments
 from lessons.sheet_drawing import sheet_html
+from lessons.sheet_under import SIGNS, UNDER, Wish, wishes
 from lessons.sheets import (
     DamagedSheet,
     content_of,
@@ -45,6 +46,11 @@ def _choice(request: HttpRequest, student: Student) -> tuple[list[Assignment], f
     return chosen, frozenset(a.pk for a in chosen if str(a.pk) not in notes)
 
 
+def _under(request: HttpRequest, assignments: list[Assignment]) -> dict[int, Wish]:
+    """What is asked for under each item's staves."""
+    return wishes(request.POST if request.method == "POST" else request.GET, assignments)
+
+
 @require_GET
 def sheets(request: HttpRequest, student_id: int) -> HttpResponse:
     student = get_student(request, student_id)
@@ -61,12 +67,13 @@ def sheet_preview(request: HttpRequest, student_id: int) -> HttpResponse:
 
 def _preview(request: HttpRequest, student: Student, error: str = "", status: int = 200) -> HttpResponse:
     chosen, bare = _choice(request, student)
-    ids = {a.pk for a in chosen}
+    ids, under = {a.pk for a in chosen}, _under(request, chosen)
     rows = [
         {
             "assignment": a,
             "chosen": a.pk in ids,
             "notes": a.pk not in bare,
+            "wish": under.get(a.pk, Wish()),
             "notated": a.passage and a.passage.has_notation,
         }
         for a in sheet_assignments(student)
@@ -75,7 +82,9 @@ def _preview(request: HttpRequest, student: Student, error: str = "", status: in
     content = None
     if not error:
         try:
-            content = draft_content(student, lesson, at=timezone.now(), assignments=chosen, without_excerpt=bare)
+            content = draft_content(
+                student, lesson, at=timezone.now(), assignments=chosen, without_excerpt=bare, under=under
+            )
         except SheetError as problem:
             error = str(problem)
     query = request.POST if request.method == "POST" else request.GET
@@ -83,6 +92,8 @@ def _preview(request: HttpRequest, student: Student, error: str = "", status: in
     context = {
         "student": student,
         "rows": rows,
+        "under_choices": UNDER,
+        "signs_choices": SIGNS,
         "content": content,
         "error": error,
         "lesson": lesson,
@@ -101,7 +112,12 @@ def sheet_preview_page(request: HttpRequest, student_id: int) -> HttpResponse:
     chosen, bare = _choice(request, student)
     try:
         content = draft_content(
-            student, sheet_lesson(student, timezone.now()), at=timezone.now(), assignments=chosen, without_excerpt=bare
+            student,
+            sheet_lesson(student, timezone.now()),
+            at=timezone.now(),
+            assignments=chosen,
+            without_excerpt=bare,
+            under=_under(request, chosen),
         )
     except SheetError as problem:
         return HttpResponse(str(problem), status=422, content_type="text/plain; charset=utf-8")
@@ -115,7 +131,10 @@ def sheet_issue(request: HttpRequest, student_id: int) -> HttpResponse:
     now = timezone.now()
     try:
         lesson, base = sheet_lesson(student, now), printed_base(request)
-        issued = issue_sheet(student, lesson, at=now, assignments=chosen, without_excerpt=bare, home=base)
+        under = _under(request, chosen)
+        issued = issue_sheet(
+            student, lesson, at=now, assignments=chosen, without_excerpt=bare, under=under, home=base
+        )
     except SheetError as problem:
         return _preview(request, student, str(problem), status=422)
     messages.success(request, f"Sheet {issued.number} for {student.first_name} is issued and kept.")
