@@ -55,7 +55,8 @@ def bare(line: Line, marks: Marks) -> Stave:
         raise StaveError("There is no ornament or grace note to leave out.")
     made = rewrite(line, lambda event: () if event.grace else None)
     kept = made.carry(marks, lambda m: m.kind is not Kind.ORNAMENT)
-    return Stave(made.line, kept, "Without the ornaments.")
+    signs = any(m.kind is Kind.ORNAMENT for m in marks)
+    return Stave(made.line, kept, "Without the ornaments." if signs else "Without the grace notes.")
 
 
 def with_turns(line: Line, marks: Marks, fingering: Fingering | None = None, *, tempo: float = USUAL_TEMPO) -> Stave:

@@ -85,7 +85,7 @@ def groups(line: Line, run: Run, size: int) -> tuple[tuple[Event, ...], ...]:
     """The notes of a run in groups that begin where the beat lets them; none when they don't fit it."""
     bar = line.bar(run.bar)
     whole, beat = run.length * size, bar.meter.beat
-    if whole % beat and beat % whole:
+    if (whole % beat and beat % whole) or bar.meter.length % whole:
         return ()
     out = []
     place = 0
