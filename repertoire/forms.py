@@ -53,9 +53,9 @@ class PieceWithoutNotationForm(PieceForm):
 
 class UploadForm(forms.Form):
     file = forms.FileField(
-        label="MusicXML file",
-        help_text="A score or a part: .musicxml, .xml or .mxl.",
-        widget=forms.FileInput(attrs={"accept": ".musicxml,.xml,.mxl"}),
+        label="MusicXML or ABC file",
+        help_text="A score or a part: .musicxml, .xml, .mxl or .abc.",
+        widget=forms.FileInput(attrs={"accept": ".musicxml,.xml,.mxl,.abc"}),
         error_messages={"required": "choose a file first.", "empty": "this file is empty."},
     )
 
@@ -142,3 +142,34 @@ class PassageNameForm(forms.ModelForm):  # type: ignore[type-arg]
     class Meta:
         model = Passage
         fields: ClassVar = ["title", "purpose"]
+
+
+class TypingForm(forms.Form):
+    """Music typed as ABC, and what is known about it."""
+
+    text = forms.CharField(
+        label="Music",
+        max_length=60_000,
+        strip=False,
+        widget=forms.Textarea(
+            attrs={"rows": 14, "spellcheck": "false", "autocapitalize": "off", "autocomplete": "off"}
+        ),
+        error_messages={"required": "type some music first."},
+    )
+    title = forms.CharField(max_length=200, required=False, help_text="Left empty, T: in the text counts.")
+    composer = forms.CharField(max_length=120, required=False)
+    instrument = forms.ChoiceField(choices=INSTRUMENTS, required=False)
+    edition = forms.CharField(
+        max_length=200, required=False, help_text="What you type from: publisher, editor, year, page."
+    )
+    passage = forms.BooleanField(required=False, label="Make a passage of the whole")
+
+    def __init__(self, *args: Any, piece: Piece | None = None, part: Part | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if piece is not None:
+            del self.fields["composer"]
+            self.fields["title"].label = "Title of the passage"
+        if part is not None:
+            for name in ("title", "edition", "passage"):
+                del self.fields[name]
+            self.fields["instrument"].widget = forms.HiddenInput()

@@ -22,7 +22,7 @@ from django.utils import timezone
 
 from repertoire.bounds import Bounds
 from repertoire.models import Movement, Part, Passage, Piece, Revision, Upload
-from repertoire.notation.musicxml import Contents, ReadPart, list_contents, read_part
+from repertoire.notation.files import Contents, ReadPart, format_of, list_contents, read_part
 from repertoire.notation.storing import line_to_json
 from repertoire.technique.marks import dump
 from studio.models import Teacher
@@ -87,6 +87,7 @@ def add_part(
         content,
         file_name,
         part_ref=str(part),
+        source=format_of(content, file_name),
         name=name,
         instrument=instrument,
         edition=edition,

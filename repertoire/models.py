@@ -97,6 +97,11 @@ class Revision(models.Model):
     def __str__(self) -> str:
         return f"{self.part}, revision {self.number}"
 
+    @property
+    def typed(self) -> bool:
+        """True for music typed in here, which can be gone on with; false for an imported file."""
+        return self.source == self.Source.ABC and not self.part_ref
+
 
 class Upload(models.Model):
     """A file between being sent and its part being chosen. It goes when the part is read,

@@ -17,7 +17,7 @@ from . import wording
 from .abc_bars import ill_measured, numbered
 from .abc_music import VoiceReader
 from .abc_setting import setting_of
-from .abc_source import REMARK_LIMIT, Remark, Tune, decode, split, voices
+from .abc_source import REMARK_LIMIT, Field, Remark, Tune, decode, split, voices
 from .abc_voice import BAR_LIMIT, NOTE_LIMIT, TooLong
 from .drafts import LeftOut, finish
 from .musicxml import Contents, FileError, MovementFound, PartFound, ReadMovement, ReadPart
@@ -150,7 +150,7 @@ def _read(tune: Tune, voice: str, instrument: str = "") -> Reading:
     setting, remarks = setting_of(tune.header, voice)
     reader = VoiceReader(setting)
     try:
-        reader.read(voices(tune).get(voice, []))
+        reader.read(voices(tune).get(voice) or [i for i in tune.body if isinstance(i, Field)])
     except TooLong:
         what = f"A part has at most {BAR_LIMIT:,} bars and {NOTE_LIMIT:,} notes here. Type it in pieces."
         reader.tell(what, (reader.line, 1), wrong=True)
@@ -165,9 +165,7 @@ def _read(tune: Tune, voice: str, instrument: str = "") -> Reading:
     instrument = instrument or wording.instrument((name, title)) or ("viola" if setting.clef == "alto" else "")
     line, printed = finish(movement, name, instrument)
     for index, what in measured:
-        reader.remarks.append(
-            Remark(*reader.bar_places[index - 1], what.format(line.bar(index).number), False, str(index))
-        )  # fmt: skip
+        reader.remarks.append(Remark(*reader.bar_places[index - 1], what, False, str(index)))
     for what, bars in movement.lost.items():
         if what.startswith(_UNSAID):
             continue

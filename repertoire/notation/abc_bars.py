@@ -185,16 +185,20 @@ def ill_measured(bars: list[DraftBar]) -> list[tuple[int, str]]:
         if length < full and (parted or starts or (ends and full - length in upbeats)):
             continue
         what = "short" if length < full else "long"
-        out.append((
-            place + 1,
-            f"Bar {{}} is too {what}: it lasts {_beats(length)} quarter notes, {draft.bar.meter} {_beats(full)}.",
-        ))  # fmt: skip
+        out.append(
+            (
+                place + 1,
+                f"The bar is too {what} for {draft.bar.meter}: {_quarters(length)} instead of {_quarters(full)}.",
+            )
+        )
     return out
 
 
-def _beats(length: Fraction) -> str:
+def _quarters(length: Fraction) -> str:
     whole, rest = divmod(length, 1)
-    return f"{whole}" if not rest else f"{whole} {rest}" if whole else f"{rest}"
+    if not whole:
+        return f"{rest} of a quarter note"
+    return f"{whole}{f' {rest}' if rest else ''} quarter note{'' if length == 1 else 's'}"
 
 
 def to_onset(tempos: list[tuple[str, Value | None, Fraction | None]], onset: Fraction) -> list[TempoMark]:

@@ -25,6 +25,7 @@ _OPEN_SLURS = 24
 _DIGITS = re.compile(r"\d*")
 _ANGLES = re.compile(r">+|<+")
 _NOTE = re.compile(r"(\^\^|\^|__|_|=)?([A-Ga-g])([,']*)")
+_REST_OF_NOTE = re.compile(r"[,']*\d*/*\d*")
 _LENGTH = re.compile(r"(\d*)(/*)(\d*)")
 _TUPLET = re.compile(r"\((\d+)(?::(\d*))?(?::(\d*))?")
 _ENDING = re.compile(r"\d{1,2}(?:[,\-]\d{1,2}){0,8}")
@@ -128,7 +129,13 @@ class VoiceReader(Voice):
             pending.append((name, self._place(at)))
         elif name != "nil":
             self._wrong(f"“{sign}” has no meaning in the music.", at)
+            return self._after(at + 1, text) if sign.isalpha() else at + 1
         return at + 1
+
+    def _after(self, at: int, text: str) -> int:
+        """The place after the length of something that isn’t a note."""
+        found = _REST_OF_NOTE.match(text, at)
+        return found.end() if found else at
 
     def _digits(self, text: str, at: int) -> tuple[str, int]:
         found = _DIGITS.match(text, at)

@@ -17,7 +17,7 @@ from repertoire.access import get_part, get_piece, get_upload
 from repertoire.carrying import carry_over, waiting
 from repertoire.forms import PartChoiceForm, UploadForm
 from repertoire.models import Part, Piece, Upload
-from repertoire.notation.musicxml import FileError, read_part
+from repertoire.notation.files import FileError, format_of, read_part
 from studio.access import teacher_of
 
 
@@ -114,9 +114,10 @@ def _read(upload: Upload, wanted: dict[str, Any]) -> Part:
     with upload.file.open("rb") as file:
         content = file.read()
     read = read_part(content, upload.file_name, int(wanted["part"]), limit=settings.UPLOAD_LIMIT)
+    source = format_of(content, upload.file_name)
     if upload.part is not None:
         with transaction.atomic():
-            importing.add_revision(upload.part, read, content, upload.file_name, part_ref=wanted["part"])
+            importing.add_revision(upload.part, read, content, upload.file_name, part_ref=wanted["part"], source=source)
             importing.discard_upload(upload)
         return upload.part
     with transaction.atomic():
@@ -131,6 +132,7 @@ def _read(upload: Upload, wanted: dict[str, Any]) -> Part:
             part_ref=wanted["part"],
             edition=wanted["edition"],
             rights=wanted["rights"],
+            source=source,
         )
         importing.discard_upload(upload)
     return part

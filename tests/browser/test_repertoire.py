@@ -45,7 +45,7 @@ def test_from_a_file_to_a_passage(sign_in, teacher, address, tmp_path):
     file.write_bytes(score())
     page = sign_in(teacher, TABLET)
     page.goto(address("/repertoire/import"))
-    page.get_by_label("MusicXML file").set_input_files(file)
+    page.get_by_label("MusicXML or ABC file").set_input_files(file)
     page.get_by_role("button", name="See what is in it").click()
     expect(page.get_by_role("radio", name="Viola")).to_be_checked()
     page.get_by_role("button", name="Read this part").click()

@@ -1,4 +1,4 @@
-"""Read one part of a MusicXML file and tell what is in it, as JSON. Needs no database.
+"""Read one part of a MusicXML file, or one tune of an ABC file, and tell what is in it, as JSON. Needs no database.
 
 Nothing is stored: it shows what an upload of the same file would give.
 """
@@ -14,11 +14,11 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from repertoire.notation.musicxml import FileError, ReadPart, read_part
+from repertoire.notation.files import FileError, ReadPart, read_part
 
 
 class Command(BaseCommand):
-    help = "Read one part of a MusicXML file (.musicxml, .xml, .mxl) and print what it holds as JSON."
+    help = "Read one part of a file (.musicxml, .xml, .mxl, .abc) and print what it holds as JSON."
     requires_system_checks: list[str] = []  # noqa: RUF012
     requires_migrations_checks = False
 
