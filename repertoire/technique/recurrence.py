@@ -89,23 +89,24 @@ def _leading(line: Line) -> _Voice:
     return _Voice(line, events, tuple(line.time(e) for e in events), before)
 
 
-def occurrences(passage: Line, part: Line, enough: Fraction = ENOUGH) -> tuple[Occurrence, ...]:
+def occurrences(passage: Line, part: Line, enough: Fraction = ENOUGH, *, own: bool = True) -> tuple[Occurrence, ...]:
     """Where the music of a passage comes again in the part, the passage itself left out, in
     the order of the part. Only the leading voice is compared. Of finds that overlap the one
-    most alike is kept; `enough` is the share of notes a place with changes must have alike."""
+    most alike is kept; `enough` is the share of notes a place with changes must have alike.
+    `own` is False where the part is another movement, whose addresses are others' notes."""
     pattern, whole = _leading(passage), _leading(part)
     if len(pattern.events) < 2:
         return ()
-    own = {e.address for e in pattern.events}
+    here = {e.address for e in pattern.events} if own else set()
     head = pattern.events[0]
     beat = passage.bar(head.bar).beat(head.onset)
     length = pattern.times[-1] + pattern.events[-1].duration - pattern.times[0]
     found: list[Occurrence] = []
     for begin, event in enumerate(whole.events):
-        if event.address in own or part.bar(event.bar).beat(event.onset) != beat:
+        if event.address in here or part.bar(event.bar).beat(event.onset) != beat:
             continue
         end = bisect_left(whole.times, whole.times[begin] + length)
-        if any(whole.events[i].address in own for i in range(begin, end)):
+        if any(whole.events[i].address in here for i in range(begin, end)):
             continue
         match = _compare(pattern, whole, begin, end, enough)
         if match:
@@ -114,9 +115,9 @@ def occurrences(passage: Line, part: Line, enough: Fraction = ENOUGH) -> tuple[O
     taken: set[str] = set()
     out: list[Occurrence] = []
     for match in found:
-        here = {e.address for e in part.between(match.first, match.last)}
-        if not here & taken:
-            taken |= here
+        there = {e.address for e in part.between(match.first, match.last)}
+        if not there & taken:
+            taken |= there
             out.append(match)
     return tuple(sorted(out, key=lambda o: part.order(o.first)))
 
