@@ -221,7 +221,7 @@ def _item(assignment: Assignment, minutes: int, pause: bool, with_excerpt: bool)
         passage=passage.pk if passage else 0,
         marking=assignment.marking_id or 0,
         marking_name=assignment.marking.name if assignment.marking else "",
-        with_excerpt=with_excerpt and passage is not None and passage.has_notation,
+        with_excerpt=with_excerpt and passage is not None and passage.has_excerpt,
         break_after=pause,
     )
 

@@ -110,7 +110,7 @@ def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
             screen=False,
             string_signs="sul" if content.string_signs == "sul" else "roman",
             words=AMERICAN_WORDS if content.terms == "american" else BRITISH_WORDS,
-            instrument=passage_line(passage).instrument,
+            instrument=instrument_of(passage),
         )
         drawn, under = printed_picture(passage, marks, look, item, content)
         systems = _systems(drawn, f"{item.title}, {bars_label(item.bars, content.terms)}", under)

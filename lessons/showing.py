@@ -35,7 +35,7 @@ class Shown:
     def notes(self) -> list[tuple[str, str]]:
         """The notes that can be flagged: (address, words)."""
         passage = self.work.assignment.passage
-        if self.picture is None or passage is None:
+        if self.picture is None or passage is None or not passage.has_notation:
             return []
         line = passage_line(passage)
         return [
@@ -55,7 +55,7 @@ def show(request: HttpRequest, work: Work) -> Shown:
 def excerpt(request: HttpRequest, assignment: Assignment, prefix: str) -> Picture | None:
     """The passage of an assignment with its marking, as printed where it has none."""
     passage = assignment.passage
-    if passage is None or not passage.has_notation:
+    if passage is None or not passage.has_excerpt:
         return None
     look = screen_look(request, printed=printed_marks(passage), prefix=prefix)
     return picture(passage, _marks(passage, assignment.marking), look)
@@ -70,7 +70,7 @@ class Choice:
 
 
 def choices(request: HttpRequest, passage: Passage, markings: Iterable[Marking]) -> list[Choice]:
-    if not passage.has_notation:
+    if not passage.has_excerpt:
         return [Choice(marking, "") for marking in markings]
     look = thumb_look(request, printed=printed_marks(passage), width_mm=CHOICE_MM)
     drawn = ((marking, picture(passage, load(marking.marks), look)) for marking in markings)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
-from repertoire.models import Marking, Movement, Part, Passage, Piece, Upload
+from repertoire.models import Marking, Movement, Part, Passage, PictureUpload, Piece, Upload
 from studio.access import teacher_of
 
 
@@ -28,13 +28,20 @@ def get_movement(request: HttpRequest, movement_id: int) -> Movement:
 
 
 def get_passage(request: HttpRequest, passage_id: int) -> Passage:
-    passages = Passage.objects.select_related("movement__revision__part__piece")
+    passages = Passage.objects.select_related("movement__revision__part__piece", "picture")
     return get_object_or_404(passages, pk=passage_id, teacher=teacher_of(request))
 
 
 def get_marking(request: HttpRequest, marking_id: int) -> Marking:
-    markings = Marking.objects.select_related("passage__movement__revision__part__piece", "parent")
+    markings = Marking.objects.select_related(
+        "passage__movement__revision__part__piece", "passage__picture", "parent"
+    )
     return get_object_or_404(markings, pk=marking_id, teacher=teacher_of(request))
+
+
+def get_picture_upload(request: HttpRequest, upload_id: int) -> PictureUpload:
+    uploads = PictureUpload.objects.select_related("movement__revision__part__piece", "teacher__studio")
+    return get_object_or_404(uploads, pk=upload_id, teacher=teacher_of(request))
 
 
 def get_upload(request: HttpRequest, upload_id: int) -> Upload:

@@ -32,7 +32,8 @@ class CarriedPassage:
 
 
 def waiting(part: Part) -> list[Passage]:
-    """Passages of earlier files of a part that haven't been carried to its present one."""
+    """Passages of earlier files of a part that haven't been carried to its present one. A picture
+    stays what it was, whatever file comes."""
     present = part.revision
     if present is None:
         return []
@@ -41,6 +42,7 @@ def waiting(part: Part) -> list[Passage]:
         Passage.objects.filter(movement__revision__part=part)
         .exclude(movement__revision=present)
         .exclude(pk__in=carried)
+        .filter(picture=None)
         .select_related("movement__revision__part__piece")
         .order_by("movement__revision__number", "movement__number", "start_bar", "id")
     )

@@ -27,6 +27,7 @@ from studio.models import Teacher
 
 STEPS_KEPT = 200
 NO_DRAFT = "0"
+NO_NOTES = Line((), ())  # under a picture, whose signs stand at places and not on notes
 
 
 class Refused(Exception):
@@ -82,7 +83,8 @@ class Desk:
 
 def instrument_of(passage: Passage) -> str:
     """The instrument whose strings the marks are for, "" when the part doesn't say."""
-    return passage.movement.revision.part.instrument or passage_line(passage).instrument
+    named = passage.movement.revision.part.instrument
+    return named or ("" if passage.has_picture else passage_line(passage).instrument)
 
 
 def starting_point(passage: Passage, wanted: str = "") -> Start:
@@ -116,7 +118,7 @@ def desk(passage: Passage, teacher: Teacher, wanted: str = "") -> Desk:
 
 
 def _desk(passage: Passage, draft: Draft | None, wanted: str = "") -> Desk:
-    line = passage_line(passage)
+    line = NO_NOTES if passage.has_picture else passage_line(passage)
     if draft is None:
         start = starting_point(passage, wanted)
         return Desk(passage, line, start.marks, start, None)
@@ -277,12 +279,17 @@ def _save(draft: Draft, marks: Marks) -> None:
 
 
 def open_problems(now: Desk) -> tuple[str, ...]:
-    """What a player would stumble over in the marks as they are, in words."""
+    """What a player would stumble over in the marks as they are, in words; nothing is known of the
+    notes under a picture."""
+    if now.passage.has_picture:
+        return ()
     return tuple(dict.fromkeys(p.message for p in check(now.line, now.marks, instrument_of(now.passage))))
 
 
 def _refuse_new_problems(passage: Passage, line: Line, before: Marks, after: Marks) -> None:
     """What was amiss before (in the print, say) is no reason to refuse a change elsewhere."""
+    if passage.has_picture:
+        return
     instrument = instrument_of(passage)
     if found := check(line, after, instrument):
         known = set(check(line, before, instrument))

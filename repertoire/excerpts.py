@@ -33,6 +33,7 @@ from repertoire.notation.excerpt import line_digest
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
 from repertoire.notation.picture import Picture
 from repertoire.notation.storing import line_from_json
+from repertoire.pictures import draw_picture
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks, digest, load
 
@@ -75,6 +76,7 @@ class Store(Generic[Key, Kept]):
 _movements: Store[Any, tuple[Line, Marks]] = Store(6)
 _passages: Store[Any, tuple[Line, Marks]] = Store(400)
 _pictures: Store[str, Picture] = Store(200)
+_scans: Store[str, Picture] = Store(24)  # each carries its pixels, some hundred kB
 
 
 class NoNotation(Exception):
@@ -91,6 +93,8 @@ def movement_notes(movement: Movement) -> tuple[Line, Marks]:
 
 
 def _passage_notes(passage: Passage) -> tuple[Line, Marks]:
+    if passage.has_picture:
+        raise NoNotation(f"A picture is the excerpt of “{passage}”.")
     key = (passage.pk, passage.movement_id, passage.created)
     found = _passages.get(key)
     if found:
@@ -112,13 +116,26 @@ def passage_line(passage: Passage) -> Line:
 
 
 def printed_marks(passage: Passage) -> Marks:
-    """The marks the edition prints in a passage. Raises NoNotation."""
+    """The marks the edition prints in a passage; none on a picture, which shows them itself.
+    Raises NoNotation."""
+    if passage.has_picture:
+        return ()
     return _passage_notes(passage)[1]
 
 
 def picture(passage: Passage, marks: Marks, look: Look) -> Picture:
-    """A passage drawn with marks; the same picture asked for again is not drawn again."""
-    return drawn(passage_line(passage), marks, look)
+    """A passage drawn with marks; the same picture asked for again is not drawn again. Raises NoNotation."""
+    if passage.picture is None:
+        return drawn(passage_line(passage), marks, look)
+    key = excerpt_digest(passage, marks, look)
+    return _scans.get(key) or _scans.put(key, draw_picture(passage.picture, marks, look))
+
+
+def excerpt_digest(passage: Passage, marks: Marks, look: Look) -> str:
+    """SHA-256 (hex) of everything the picture of a passage is made from. Raises NoNotation."""
+    if passage.picture is None:
+        return picture_digest(passage_line(passage), marks, look)
+    return hashlib.sha256(f"{passage.picture.sha256} {digest(marks)} {look!r}".encode()).hexdigest()
 
 
 def drawn(line: Line, marks: Marks, look: Look) -> Picture:
@@ -134,7 +151,7 @@ def picture_digest(line: Line, marks: Marks, look: Look) -> str:
 
 def forget() -> None:
     """Empty the memory; tests and a restored backup need it."""
-    for store in (_movements, _passages, _pictures):
+    for store in (_movements, _passages, _pictures, _scans):
         store.clear()
 
 

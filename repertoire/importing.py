@@ -24,6 +24,7 @@ from repertoire.bounds import Bounds
 from repertoire.models import Movement, Part, Passage, Piece, Revision, Upload
 from repertoire.notation.files import Contents, ReadPart, format_of, list_contents, read_part
 from repertoire.notation.storing import line_to_json
+from repertoire.picture_models import ExcerptPicture
 from repertoire.technique.marks import dump
 from studio.models import Teacher
 from studio.terms import terms_for
@@ -177,13 +178,16 @@ def make_passage(
     title: str = "",
     purpose: str = "",
     extends: Passage | None = None,
+    picture: ExcerptPicture | None = None,
 ) -> Passage:
-    """Keep bars of a movement as a passage; without a title it is called by its bars."""
+    """Keep bars of a movement as a passage; without a title it is called by its bars. With a
+    `picture` that is its excerpt."""
     passage = Passage(
         movement=movement,
         teacher=teacher,
         purpose=purpose,
         extends=extends,
+        picture=picture,
         start_bar=bounds.start_bar,
         start_beat=bounds.start_beat,
         end_bar=bounds.end_bar,

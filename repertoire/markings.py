@@ -19,6 +19,7 @@ from django.dispatch import receiver
 from repertoire.excerpts import passage_line, printed_marks
 from repertoire.models import Marking, Passage
 from repertoire.notation.signs import describe_change
+from repertoire.technique import picture_marks
 from repertoire.technique.marks import Aspect, Change, Mark, Marks, changes, digest, dump, load
 from studio.models import Teacher
 
@@ -57,6 +58,8 @@ def make_marking(
     on a version that has no children yet, parents form no cycle. Raises MarkingError.
     """
     marks = tuple(marks)
+    if any(mark.on_picture != passage.has_picture for mark in marks):
+        raise MarkingError("Marks on notes belong to notation, signs at places to a picture.")
     if parent is not None and parent.passage_id != passage.pk:
         raise MarkingError(f"“{parent.name}” belongs to another passage, so this version can't start from it.")
     with transaction.atomic():
@@ -128,9 +131,12 @@ def ordered(passage: Passage, found: Iterable[Change]) -> tuple[Change, ...]:
 
 
 def differences(passage: Passage, before: Iterable[Mark], after: Iterable[Mark]) -> tuple[Place, ...]:
-    """What differs between two sets of marks, by bar and beat."""
-    line = passage_line(passage)
+    """What differs between two sets of marks, by bar and beat; on a picture by place."""
     places: dict[str, list[Difference]] = {}
+    if passage.picture is not None:
+        found = picture_marks.differences(before, after, passage.picture.paper)
+        return tuple(Place(each.where, each.at, (Difference(each.aspect, each.words),)) for each in found)
+    line = passage_line(passage)
     addresses: dict[str, str] = {}
     for change in ordered(passage, changes(before, after)):
         mark = change.after or change.before

@@ -67,6 +67,8 @@ def standing(draft: Draft) -> list[Suggestion]:
 
 def changed_by_hand(suggestions: Sequence[Suggestion], passage: Passage, marks: Marks) -> str:
     """What a teacher changed in the last suggestion of each aspect, in words; "" for nothing."""
+    if not suggestions:
+        return ""
     line = passage_line(passage)
     words = []
     for suggestion in {s.aspect: s for s in suggestions}.values():

@@ -31,6 +31,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("repertoire/passages/<int:passage_id>/delete", passages.passage_delete, name="passage_delete"),
     path("", include("repertoire.abc_urls")),
     path("", include("repertoire.marking_urls")),
+    path("", include("repertoire.picture_urls")),
     path("", include("repertoire.left_hand_urls")),
     path("", include("repertoire.bow_urls")),
 ]

@@ -74,7 +74,7 @@ def _preview(request: HttpRequest, student: Student, error: str = "", status: in
             "chosen": a.pk in ids,
             "notes": a.pk not in bare,
             "wish": under.get(a.pk, Wish()),
-            "notated": a.passage and a.passage.has_notation,
+            "notated": a.passage and a.passage.has_excerpt,
         }
         for a in sheet_assignments(student)
     ]

@@ -135,7 +135,7 @@ class _Pen:
 
     def line(self, path: str, width: float, more: str = "", fill: str = "none") -> str:
         halo = (
-            f'<path class="halo" d="{path}" fill="none" stroke="#fff" stroke-width="{width + 0.5 * self.space:.2f}" '
+            f'<path class="halo" d="{path}" fill="none" stroke="#fff" stroke-width="{width + 0.28 * self.space:.2f}" '
             'stroke-linejoin="round"/>'
         )
         return halo + (
@@ -152,6 +152,6 @@ class _Pen:
             f'x="{x:.2f}" y="{y + 0.33 * size:.2f}" font-size="{size:.2f}" font-weight="{weight}" '
             f'font-style="{style}" text-anchor="{anchor}"'
         )
-        halo = f'class="halo" fill="#fff" stroke="#fff" stroke-width="{0.4 * self.space:.2f}" stroke-linejoin="round"'
+        halo = f'class="halo" fill="#fff" stroke="#fff" stroke-width="{0.3 * self.space:.2f}" stroke-linejoin="round"'
         said = escape(words)
         return f'<text {where} {halo}>{said}</text><text {where} fill="currentColor">{said}</text>'

@@ -28,6 +28,7 @@ from repertoire.technique.marks import Aspect, Mark, Marks
 from repertoire.technique.marks import combine as combined
 from repertoire.views.left_hand import hand_shown, hands_of
 from repertoire.views.marking import excerpt, from_script, look_for
+from repertoire.views.pictures import compare_page
 from studio.access import teacher_of
 from studio.models import Student
 from studio.terms import terms_for
@@ -65,6 +66,9 @@ class Row:
 def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
     """The chosen markings one under another, what differs ringed and listed, facts beside facts."""
     passage = get_passage(request, passage_id)
+    if passage.has_picture:
+        every = list(passage.markings.order_by("number"))
+        return compare_page(request, passage, every, _chosen(request, every))
     if not passage.has_notation:
         messages.info(request, "This piece was entered without notation, so there is nothing to compare note by note.")
         return redirect("passage", passage.pk)
@@ -153,7 +157,7 @@ def _systems(request: HttpRequest, passage: Passage, versions: Sequence[Lettered
 def combine(request: HttpRequest, passage_id: int) -> HttpResponse:
     """A new version from two: for each aspect, whose marks to take."""
     passage = get_passage(request, passage_id)
-    if not passage.has_notation:
+    if not passage.has_excerpt:
         messages.info(request, "This piece was entered without notation, so there are no marks to combine.")
         return redirect("passage", passage.pk)
     given = request.POST if request.method == "POST" else request.GET
@@ -215,6 +219,8 @@ def _combined(one: Marking, other: Marking, takes: dict[str, str]) -> Marks:
 
 def _together(passage: Passage, marks: Marks, *known: Marks) -> tuple[str, ...]:
     """Why the marks can't stand together, where neither version alone has the same trouble."""
+    if passage.has_picture:
+        return ()
     line, instrument = passage_line(passage), instrument_of(passage)
     before = {p for theirs in known for p in check(line, theirs, instrument)}
     return tuple(dict.fromkeys(p.message for p in check(line, marks, instrument) if p not in before))

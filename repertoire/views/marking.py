@@ -31,6 +31,7 @@ from repertoire.technique.line import Line
 from repertoire.technique.marks import MarkError, Marks, take
 from repertoire.technique.writing import Selection, rub_out, write
 from repertoire.views.left_hand import DRAFT, beneath
+from repertoire.views.pictures import version_page
 from studio.access import teacher_of
 from studio.terms import terms_for
 
@@ -68,10 +69,22 @@ def _notated(request: HttpRequest, passage_id: int) -> Passage:
     return passage
 
 
+def _drawable(request: HttpRequest, passage_id: int) -> Passage:
+    """The passage if it has notation or a picture to mark, 404 otherwise."""
+    passage = get_passage(request, passage_id)
+    if not passage.has_excerpt:
+        raise Http404
+    return passage
+
+
 @require_GET
 def mark(request: HttpRequest, passage_id: int) -> HttpResponse:
     """The passage with notes to pick and marks to set."""
     passage = get_passage(request, passage_id)
+    if passage.has_picture:
+        asked = request.GET.get("from", "")
+        address = reverse("picture_mark", args=[passage.pk])
+        return HttpResponseRedirect(address + (f"?{urlencode({'from': asked})}" if asked else ""))
     if not passage.has_notation:
         messages.info(request, "This piece was entered without notation, so there are no notes to mark.")
         return redirect("passage", passage.pk)
@@ -220,7 +233,7 @@ def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
 @require_http_methods(["GET", "POST"])
 def mark_keep(request: HttpRequest, passage_id: int) -> HttpResponse:
     """Keep the draft as a new version: its name, where it comes from, and why."""
-    passage = _notated(request, passage_id)
+    passage = _drawable(request, passage_id)
     teacher = teacher_of(request)
     desk = drafts.desk(passage, teacher)
     if desk.draft is None or not desk.changed:
@@ -272,7 +285,7 @@ def _keep_initial(desk: Desk) -> dict[str, str]:
 @require_http_methods(["GET", "POST"])
 def mark_discard(request: HttpRequest, passage_id: int) -> HttpResponse:
     """Ask, then throw the draft away; go on from another start when one was asked for."""
-    passage = _notated(request, passage_id)
+    passage = _drawable(request, passage_id)
     teacher = teacher_of(request)
     asked = (request.POST if request.method == "POST" else request.GET).get("from", "")
     desk = drafts.desk(passage, teacher, asked)
@@ -309,6 +322,8 @@ def marking(request: HttpRequest, marking_id: int) -> HttpResponse:
     context["used"] = uses(version)
     context["children"] = version.children.defer("marks").order_by("number")
     context["others"] = passage.markings.exclude(pk=version.pk).defer("marks").order_by("-number")
+    if passage.has_picture:
+        return version_page(request, version, context)
     if passage.has_notation:
         marks = marks_of(version)
         context |= excerpt(request, passage, marks)
@@ -332,7 +347,7 @@ def changes(request: HttpRequest, marking_id: int) -> HttpResponse:
         found = passage.markings.filter(pk=int(wanted)) if wanted.isdecimal() else passage.markings.none()
         other = get_object_or_404(found)
     places = None
-    if other is not None and other.passage_id == passage.pk and passage.has_notation:
+    if other is not None and other.passage_id == passage.pk and passage.has_excerpt:
         places = differences(passage, marks_of(other), marks_of(version))
     others = passage.markings.exclude(pk=version.pk).defer("marks").order_by("-number")
     context = {"version": version, "passage": passage, "other": other, "others": others, "places": places}

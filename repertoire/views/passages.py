@@ -25,6 +25,7 @@ from repertoire.notation.cutting import marks_in
 from repertoire.notation.signs import describe
 from repertoire.queries import markings_of, overlapping
 from repertoire.technique.marks import Marks
+from repertoire.views import pictures
 from repertoire.views.left_hand import beneath
 from repertoire.views.movements import preview
 
@@ -34,6 +35,8 @@ def passage(request: HttpRequest, passage_id: int) -> HttpResponse:
     passage = get_passage(request, passage_id)
     markings = list(markings_of(passage))
     shown = _chosen(request, passage, markings)
+    if passage.has_picture:
+        return pictures.passage_page(request, passage, markings, shown, deletable=passage_uses(passage) == ())
     context: dict[str, Any] = {
         "section": "repertoire",
         "passage": passage,
@@ -72,11 +75,11 @@ def passage_excerpt(request: HttpRequest, passage_id: int) -> HttpResponse:
 def passage_thumb(request: HttpRequest, passage_id: int) -> HttpResponse:
     """The first bars as a picture file, for lists; drawn when it comes into view."""
     passage = get_passage(request, passage_id)
-    if not passage.has_notation:
+    if not passage.has_excerpt:
         raise Http404
     shown = _chosen(request, passage, list(markings_of(passage)[:1]))
     marks, look = _marks(passage, shown), excerpts.thumb_look(request, printed=excerpts.printed_marks(passage))
-    tag = f'"{excerpts.picture_digest(excerpts.passage_line(passage), marks, look)}"'
+    tag = f'"{excerpts.excerpt_digest(passage, marks, look)}"'
     response: HttpResponse
     if request.headers.get("If-None-Match") == tag:
         response = HttpResponseNotModified()
@@ -106,6 +109,9 @@ def _marks(passage: Passage, shown: Marking | None) -> Marks:
 
 
 def _excerpt(request: HttpRequest, passage: Passage, shown: Marking | None) -> dict[str, Any]:
+    if passage.has_picture:
+        again = reverse("passage_excerpt", args=[passage.pk]) + (f"?marking={shown.pk}" if shown else "")
+        return pictures.shown(request, passage, _marks(passage, shown), again)
     if not passage.has_notation:
         return {"picture": None}
     look = excerpts.screen_look(request, printed=excerpts.printed_marks(passage))
@@ -177,7 +183,7 @@ def extend(passage: Passage, bounds: Bounds, *, title: str = "", purpose: str = 
         made = importing.make_passage(
             passage.movement, passage.teacher, bounds, title=title, purpose=purpose, extends=passage
         )
-        if not made.has_notation:
+        if not made.has_notation or not passage.has_notation:
             return made
         line, before = excerpts.passage_line(made), excerpts.passage_line(passage)
         printed = excerpts.printed_marks(made)
