@@ -31,6 +31,7 @@ self.addEventListener("fetch", (event) => {
 });
 
 async function answer(request) {
+  if (!(await caches.has(NAME))) return fetch(request); // the link was ended
   const kept = await caches.open(NAME);
   const stored = await kept.match(request, { ignoreSearch: true });
   const fresh = fetch(request).then(async (response) => {
