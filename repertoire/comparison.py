@@ -149,7 +149,9 @@ def with_strip(version: Version, system: System, key: str, *, staff: int = 0, le
     if made is None or not made.drawing:
         return system, ""
     name = (
-        f'<text x="0" y="{made.height_mm / 2:.2f}" font-size="3.4" font-weight="bold">{letter}</text>' if letter else ""
+        f'<text x="0" y="{made.height_mm / 2:.2f}" font-size="3.4" font-weight="bold" fill="#111111">{letter}</text>'
+        if letter
+        else ""
     )
     return system.with_strip(name + made.drawing, made.height_mm), made.words
 

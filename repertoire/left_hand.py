@@ -48,7 +48,8 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class ShiftSaid:
-    """A shift in words; `starting` and `arriving` are its guide notes, "" where there is none."""
+    """A shift in words; `starting` and `arriving` are its guide notes, "" where there is none,
+    both where one finger carries the shift."""
 
     address: str
     where: str
@@ -201,7 +202,16 @@ class _Telling:
     def shift(self, shift: Shift) -> ShiftSaid:
         starting = str(shift.starting) if shift.starting else ""
         arriving = str(shift.arriving) if shift.arriving else ""
-        return ShiftSaid(shift.end.address, self.where(shift.end.address), shift.sentence, starting, arriving)
+        words = shift.sentence
+        if self.carries(shift):  # the finger is its own guide note
+            starting, arriving, words = "", "", f"{words}; one finger carries it"
+        return ShiftSaid(shift.end.address, self.where(shift.end.address), words, starting, arriving)
+
+    @staticmethod
+    def carries(shift: Shift) -> bool:
+        """Whether one finger goes from the first note to the last on one string."""
+        leaving = shift.start.leaves if shift.start.leaves is not None else shift.start.finger
+        return shift.start.string == shift.end.string and leaving == shift.end.finger
 
     def care(self, care: Care) -> CareSaid:
         return CareSaid(self.where(care.address), self.note(care.address), "; ".join(care.reasons), care.flagged)

@@ -164,7 +164,7 @@ def _systems(request: HttpRequest, passage: Passage, answer: Answer) -> list[Row
         for each in answer.possible:
             strip = left_hand_strip(each.fingering, system)
             if strip.drawing:
-                letter = f'<text x="0" y="3.2" font-size="3.4" font-weight="bold">{each.letter}</text>'
+                letter = f'<text x="0" y="3.2" font-size="3.4" font-weight="bold" fill="#111111">{each.letter}</text>'
                 system = system.with_strip(letter + strip.drawing, strip.height_mm)
                 words.append(f"{each.letter}: {strip.words}")
         rows.append(Row(system.svg, tuple(words)))
