@@ -24,7 +24,8 @@ from lessons.practice import RecipeError, stave_of, stave_picture
 from lessons.sheet_content import DAY_NAMES, HEALTH_LINE, Content, Item, StepLine, Tempo, bars_label
 from lessons.sheet_under import printed_picture
 from lessons.tempo import unit_words
-from repertoire.excerpts import passage_line, printed_marks
+from repertoire.drafts import instrument_of
+from repertoire.excerpts import printed_marks
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
@@ -113,7 +114,8 @@ def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
             instrument=instrument_of(passage),
         )
         drawn, under = printed_picture(passage, marks, look, item, content)
-        systems = _systems(drawn, f"{item.title}, {bars_label(item.bars, content.terms)}", under)
+        words = f"{item.title}, {bars_label(item.bars, content.terms)}"
+        systems = _systems(drawn, f"{words}. {drawn.label}" if passage.has_picture else words, under)
         student = Student.objects.filter(assignments=item.assignment).first()
         steps = tuple(_draw_step(step, passage, student, look) for step in steps)
     return DrawnItem(item, place, bars_label(item.bars, content.terms), systems, _rows(steps))
