@@ -30,6 +30,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("students/<int:student_id>/lessons/new", calendar.lesson_new, name="lesson_new"),
     path("students/<int:student_id>/assign", assignments.assign, name="assign"),
     path("students/<int:student_id>/assign/moved", moving.assign_moved, name="assign_moved"),
+    path("", include("lessons.part_urls")),
     path("", include("lessons.sheet_urls")),
     path("", include("lessons.step_urls")),
     path("", include("lessons.home_urls")),

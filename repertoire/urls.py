@@ -30,6 +30,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("repertoire/passages/<int:passage_id>/elsewhere", passages.passage_elsewhere, name="passage_elsewhere"),
     path("repertoire/passages/<int:passage_id>/delete", passages.passage_delete, name="passage_delete"),
     path("", include("repertoire.abc_urls")),
+    path("", include("repertoire.export_urls")),
     path("", include("repertoire.marking_urls")),
     path("", include("repertoire.picture_urls")),
     path("", include("repertoire.left_hand_urls")),
