@@ -119,7 +119,8 @@ def _with_rests(source: Sequence[Event], sounding: Collection[str], bar: Bar) ->
 
     def rest_until(place: Fraction) -> None:
         beat = bar.meter.beat
-        for onset, value in rest_values(bar.missing + silent_from, bar.missing + place, beat):
+        pairs = not bar.meter.length % (2 * beat) and beat * bar.meter.beat_type == 4
+        for onset, value in rest_values(bar.missing + silent_from, bar.missing + place, beat, pairs=pairs):
             row.append((Event("b1n1", 1, onset - bar.missing, value.quarters, (), value), ""))
 
     tuplets = {e.address for e in source if e.value.tuplet}

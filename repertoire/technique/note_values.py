@@ -59,19 +59,18 @@ def tied_values(start: Fraction, length: Fraction, beat: Fraction) -> tuple[Valu
     return (*(first if not start % beat else reversed(first)), *tied_values(start + room, length - room, beat))
 
 
-def rest_values(start: Fraction, end: Fraction, beat: Fraction) -> tuple[tuple[Fraction, Value], ...]:
-    """Rests (onset and value) from one place of a bar to another, none across a beat it doesn't fill."""
+def rest_values(
+    start: Fraction, end: Fraction, beat: Fraction, *, pairs: bool = False
+) -> tuple[tuple[Fraction, Value], ...]:
+    """Rests (onset and value) from one place of a bar to another: up to the next beat, then beat by
+    beat, or two at a time (`pairs`, as in 4/4) where they begin on the first of a pair."""
     out: list[tuple[Fraction, Value]] = []
     place = start
     while place < end:
-        to_beat = beat - place % beat
-        room = min(to_beat, end - place) if place % beat else end - place
-        if not place % beat:
-            whole = (end - place) // beat * beat
-            room = whole or end - place
-            if place % (2 * beat) and whole > beat:
-                room = beat
-        for value in values_for(room):
+        room = beat - place % beat
+        if pairs and not place % (2 * beat) and end - place >= 2 * beat:
+            room = 2 * beat
+        for value in values_for(min(room, end - place)):
             out.append((place, value))
             place += value.quarters
     return tuple(out)

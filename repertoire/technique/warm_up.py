@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from fractions import Fraction
+from itertools import pairwise
 from statistics import median
 from typing import Final
 
@@ -18,7 +19,7 @@ from .fingering_costs import Limits
 from .fingering_marks import write
 from .keys import Key, key_of
 from .line import Line, Meter
-from .marks import Kind, Mark
+from .marks import Kind, Mark, put
 from .pitch import Pitch
 from .practice_staves import Stave, StaveError
 from .rewriting import Note
@@ -89,5 +90,8 @@ def _written(line: Line, fingering: Fingering, key: Key, place: int, first: Pitc
     if found.findings:
         found = complete(made, marks, fingering.instrument, length=fingering.length)
     written = write(made, tuple(marks), found)
+    for before, after in pairwise(found.placements):  # a finger at every change of string
+        if after.stopped and after.string != before.string:
+            written = put(written, Mark(Kind.FINGER, after.address, str(after.finger)))
     words = f"Warm-up: scale and arpeggio of {key.name} in {position_label(place)}."
     return Stave(made, written, words)
