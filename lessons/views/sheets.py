@@ -105,7 +105,14 @@ def _preview(request: HttpRequest, student: Student, error: str = "", status: in
 
 @require_GET
 @xframe_options_sameorigin
-@csp_replace({"style-src": ["'unsafe-inline'"], "script-src": ["'none'"], "img-src": ["data:"]})  # type: ignore[untyped-decorator]
+@csp_replace(  # type: ignore[untyped-decorator]
+    {
+        "style-src": ["'unsafe-inline'"],
+        "style-src-elem": ["'unsafe-inline'"],
+        "script-src": ["'none'"],
+        "img-src": ["data:"],
+    }
+)
 def sheet_preview_page(request: HttpRequest, student_id: int) -> HttpResponse:
     """The sheet itself as a page without scripts, shown in the preview's frame."""
     student = get_student(request, student_id)
