@@ -173,7 +173,7 @@ def _whole(movement: Movement, request: HttpRequest, title: str) -> Passage:
 
 def _done(request: HttpRequest, answer: HttpResponse) -> HttpResponse:
     """Tell the browser that the text it kept for this page is stored and needn't be kept."""
-    answer.set_cookie("typed", quote(request.path), max_age=86_400, samesite="Lax", path="/repertoire/")
+    answer.set_cookie("typed", quote(request.path, safe=""), max_age=86_400, samesite="Lax", path="/repertoire/")
     return answer
 
 

@@ -20,7 +20,12 @@ if (form && text) {
   const read = () => { try { return window.localStorage.getItem(key); } catch { return null; } };
   const keep = () => { try { window.localStorage.setItem(key, text.value); } catch { /* no room: the page still has it */ } };
   const forget = () => { try { window.localStorage.removeItem(key); } catch { /* nothing was kept */ } };
-  const redraw = () => text.dispatchEvent(new Event("input", { bubbles: true }));
+  const change = () => text.dispatchEvent(new Event("input", { bubbles: true }));
+  // htmx listens once the page is whole; a change before that would be lost.
+  const redraw = () => {
+    if (document.readyState === "complete") change();
+    else window.addEventListener("load", change, { once: true });
+  };
 
   // The studio says in a cookie which page's text it has stored.
   const stored = document.cookie.split("; ").find((pair) => pair.startsWith("typed="));

@@ -138,7 +138,7 @@ def test_a_part_is_typed_into_a_piece(client_of, teacher):
 
 def test_the_browser_is_told_what_is_stored(client_of, teacher):
     answer = client_of(teacher).post(reverse("type_new"), FIELDS)
-    assert answer.cookies["typed"].value == "/repertoire/type"
+    assert answer.cookies["typed"].value == "%2Frepertoire%2Ftype"
 
 
 # --- going on with a part ----------------------------------------------------------------
