@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -44,6 +46,8 @@ def student_part(request: HttpRequest, student_id: int, part_id: int) -> HttpRes
         "part": merged.part,
         "merged": merged,
         "overlapping": _overlapping(merged),
+        "pairs": _pairs(merged),
+        "last": merged.sources[-1] if merged.sources else None,
         "chosen": wins if request.GET.get("first") else None,
         "seams": [(m, seam) for m in merged.movements for seam in seams(m)],
         "laid": laid,
@@ -81,6 +85,15 @@ def student_part_file(request: HttpRequest, student_id: int, part_id: int, form:
 
 def _opens(request: HttpRequest) -> Opens:
     return "right" if request.GET.get("opens") == "right" else "left"
+
+
+def _pairs(merged: MergedPart) -> list[dict[str, Any]]:
+    """Disagreements by the two passages they are between."""
+    found: dict[tuple[int, int], dict[str, Any]] = {}
+    for told in merged.disagreements:
+        key = (told.wins.assignment.pk, told.over.assignment.pk)
+        found.setdefault(key, {"wins": told.wins, "over": told.over, "rows": []})["rows"].append(told)
+    return list(found.values())
 
 
 def _overlapping(merged: MergedPart) -> list[int]:
