@@ -24,6 +24,7 @@ from lessons.models import Assignment, Lesson, Sheet
 from lessons.sheet_content import PAGES_AT_MOST, Content, SheetError, gather
 from lessons.sheet_drawing import Pages, print_pages, sheet_html
 from lessons.sheet_under import Wish, with_wishes
+from repertoire.models import Marking
 from studio.models import Student
 
 NOTHING_UNDER: Mapping[int, Wish] = {}
@@ -114,7 +115,7 @@ def issue_sheet(
                 pages=pages.count,
                 content=content.as_json(),
             )
-            sheet.markings.set({item.marking for item in content.items if item.marking})
+            sheet.markings.set(_markings(content))
             if link is not None:
                 link.sheet = sheet
                 link.save(update_fields=["sheet"])
@@ -124,6 +125,13 @@ def issue_sheet(
             path.unlink(missing_ok=True)
             raise
     return sheet
+
+
+def _markings(content: Content) -> set[int]:
+    """The markings a sheet shows: those of its excerpts and those its practice staves are made from."""
+    shown = {item.marking for item in content.items if item.marking}
+    recipes = {step.recipe["marking"] for item in content.items for step in item.steps if step.recipe}
+    return shown | set(Marking.objects.filter(pk__in=recipes).values_list("pk", flat=True))
 
 
 def sheet_pdf_bytes(sheet: Sheet) -> bytes:
