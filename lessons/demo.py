@@ -23,6 +23,8 @@ from django.utils import timezone
 
 from lessons import assigning, observing
 from lessons.for_the_instrument import moved_for
+from lessons.home_demo import practise_at_home
+from lessons.home_pages import open_page
 from lessons.models import Assignment, Lesson, Phrase
 from lessons.practice import FORMAT
 from lessons.sheets import issue_sheet
@@ -54,13 +56,29 @@ class _Stage:
     pieces: dict[str, Piece] = field(default_factory=dict)
     passages: dict[str, Passage] = field(default_factory=dict)
     markings: dict[str, Marking] = field(default_factory=dict)
+    home: str = ""  # how the addresses of pages at home begin
+    tell: Callable[[str], object] = print
 
     def day(self, weeks_ago: int, weekday: int = 0) -> date:
         return self.monday - timedelta(weeks=weeks_ago) + timedelta(days=weekday)
 
 
-def load_demo(password: str, say: Callable[[str], object] = lambda words: None, *, now: datetime | None = None) -> bool:
+def _silent(words: str) -> None:
+    """Nobody listens."""
+
+
+def load_demo(
+    password: str,
+    say: Callable[[str], object] = _silent,
+    *,
+    now: datetime | None = None,
+    home: str = "",
+    tell: Callable[[str], object] = _silent,
+) -> bool:
     """Load the demonstration into an empty database; False when it is there already.
+
+    `say` hears what is made as it is made, `tell` the addresses of the pages at home, which begin
+    with `home` and can't be shown again.
 
     Raises DemoError where a real studio's data lies: nothing of it is touched.
     """
@@ -76,7 +94,7 @@ def load_demo(password: str, say: Callable[[str], object] = lambda words: None, 
         zone = ZoneInfo(studio.timezone)
         today = now.astimezone(zone).date()
         teacher = Teacher.objects.create_user(email, password, name=scenario["teacher"]["name"], studio=studio)
-        stage = _Stage(teacher, zone, today - timedelta(days=today.weekday()), now, say)
+        stage = _Stage(teacher, zone, today - timedelta(days=today.weekday()), now, say, home=home, tell=tell)
         for piece in scenario["pieces"]:
             _add_piece(stage, piece)
         Phrase.objects.bulk_create(Phrase(teacher=teacher, used=1, **phrase) for phrase in scenario["phrases"])
@@ -212,7 +230,13 @@ def _play_weeks(stage: _Stage, student: Student, told: Mapping[str, Any]) -> Non
             plans = [_step(stage, told_step) for told_step in steps]
             assigning.change_steps(made[key], plans, on=stage.day(week["ago"], weekday))
         if week["sheet"]:
-            issue_sheet(student, lesson, at=lesson.starts + timedelta(minutes=lesson.minutes + 4))
+            at = lesson.starts + timedelta(minutes=lesson.minutes + 4)
+            newest = not any(later["sheet"] for later in told["weeks"] if later["ago"] < week["ago"])
+            if newest and "home" in told:
+                stage.tell(f"{student.first_name}’s page at home: {open_page(student, base=stage.home, at=at)}")
+            sheet = issue_sheet(student, lesson, at=at, home=stage.home)
+            if newest and "home" in told:
+                practise_at_home(sheet, told["home"], made, now=stage.now)
     for work in told["assignments"]:
         if work["ended"] is None:
             made[work["key"]].refresh_from_db()

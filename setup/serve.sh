@@ -6,7 +6,7 @@ cd "$(dirname "$0")/.."
 if [ "${1:-}" = demo ]; then
     echo "Looking after the demonstration data; the first time this takes a minute or two."
     password="down bow first"
-    .venv/bin/python manage.py load_demo --password "$password" >/dev/null
+    .venv/bin/python manage.py load_demo --password "$password" | grep "page at home" || true
     echo "Sign in as demo@example.org with the password: $password"
 fi
 exec .venv/bin/python -m gunicorn

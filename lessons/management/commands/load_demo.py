@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from lessons.demo import DemoError, load_demo
@@ -24,7 +25,12 @@ class Command(BaseCommand):
         password = options["password"] or secrets.token_urlsafe(9)
         verbose = options["verbosity"] > 1
         try:
-            loaded = load_demo(password, self.stdout.write if verbose else lambda words: None)
+            loaded = load_demo(
+                password,
+                self.stdout.write if verbose else lambda words: None,
+                home=settings.ADDRESS or ("" if settings.BIND.startswith("unix:") else f"http://{settings.BIND}"),
+                tell=self.stdout.write,
+            )
         except DemoError as error:
             raise CommandError(str(error)) from None
         if loaded:
