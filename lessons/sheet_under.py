@@ -1,4 +1,4 @@
-"""What is printed under an item's staves on request: the bow distribution, and signs for every stroke.
+"""What is printed under an item's staves on request: bow distribution or left hand, and signs for every stroke.
 
 The strip is the one the passage's page shows, in one ink, at the item's own tempo. Signs that
 nobody marked stand in brackets; without a wish only the teacher's marks are printed.
@@ -20,11 +20,18 @@ from repertoire.excerpts import passage_line, picture
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import Look
 from repertoire.notation.picture import Picture
+from repertoire.players import Player, player_of
 from repertoire.technique.marks import Marks, dump
+from repertoire.technique.strings import STRING_LENGTH
 from studio.terms import terms_for
 
-BOW, PLANNED_BOW, EVERY = "bow", "planned bow", "every"
-UNDER = (("", "nothing under it"), (BOW, "bow distribution as marked"), (PLANNED_BOW, "bow distribution, planned"))
+BOW, PLANNED_BOW, HAND, EVERY = "bow", "planned bow", "hand", "every"
+UNDER = (
+    ("", "nothing under it"),
+    (BOW, "bow distribution as marked"),
+    (PLANNED_BOW, "bow distribution, planned"),
+    (HAND, "left hand, completed"),
+)
 SIGNS = (("", "bow signs as marked"), (EVERY, "a bow sign for every stroke"))
 _QUARTERS = {
     "whole": Fraction(4), "half": Fraction(2), "dotted half": Fraction(3), "quarter": Fraction(1),
@@ -68,7 +75,8 @@ def printed_picture(
     reading = PLANNED if item.under == PLANNED_BOW else AS_MARKED
     asked = BowAsked(reading=reading, tempo=quarters(item.tempo), settings=settings, costs=costs)
     unkept = Marking(passage=passage, marks=dump(marks))
-    version = Version(unkept, passage_line(passage), look.instrument, terms_for(content.terms), bow=asked)
+    player = _player(item, look.instrument) if item.under == HAND else None
+    version = Version(unkept, passage_line(passage), look.instrument, terms_for(content.terms), player, asked)
     shown = marks
     if item.bow_signs == EVERY:
         extra = inferred_marks(version.bowing)
@@ -76,8 +84,14 @@ def printed_picture(
     drawn = picture(passage, shown, look)
     if not item.under:
         return drawn, ()
-    done = [with_strip(version, system, "bow") for system in drawn.systems]
+    done = [with_strip(version, system, HAND if item.under == HAND else BOW) for system in drawn.systems]
     return replace(drawn, systems=tuple(system for system, _ in done)), tuple(words for _, words in done)
+
+
+def _player(item: Item, instrument: str) -> Player | None:
+    """The student's own hand, as the left hand is completed for it."""
+    assignment = Assignment.objects.select_related("student").filter(pk=item.assignment).first()
+    return player_of(assignment.student, instrument) if assignment and instrument in STRING_LENGTH else None
 
 
 def quarters(tempo: Tempo | None) -> int | None:
