@@ -121,7 +121,7 @@ def _assign(request: HttpRequest, student: Student, form: AssignForm, **music: o
                 marking=wanted.get("marking"),
                 to_try=wanted.get("to_try", ()),
                 steps=wanted["steps"],
-                lesson=_lesson_now(student),
+                lesson=lesson_now(student),
                 begun=timezone.localdate(),
                 **form.plan,
             )
@@ -142,7 +142,7 @@ def _assign(request: HttpRequest, student: Student, form: AssignForm, **music: o
     return render(request, "lessons/assign.html", context, status=422 if request.method == "POST" else 200)
 
 
-def _lesson_now(student: Student) -> Lesson | None:
+def lesson_now(student: Student) -> Lesson | None:
     """The student's lesson of today, begun or not: what is assigned today belongs to it."""
     now = timezone.now()
     begun = student.lessons.filter(starts__lte=now).order_by("-starts").first()
@@ -204,7 +204,7 @@ def assignment_marking(request: HttpRequest, assignment_id: int) -> HttpResponse
                 given,
                 marking,
                 reason=request.POST.get("reason", "")[:300],
-                lesson=_lesson_now(given.student),
+                lesson=lesson_now(given.student),
                 at=timezone.now(),
             )
             messages.success(request, f"{given.student.first_name} now uses “{marking.name}”.")
