@@ -182,6 +182,7 @@ def change_steps(assignment: Assignment, plans: Sequence[str | StepPlan], *, on:
             step.position, step.minutes = place, plan.minutes if plan.minutes is not None else step.minutes
             step.tempo_now = plan.tempo_now if plan.tempo_now is not None else step.tempo_now
             step.tempo_goal, step.recipe = plan.tempo_goal or step.tempo_goal, plan.recipe or step.recipe
+            step.marking_id = marking_of(step.recipe)
             step.focus, step.days = plan.focus or step.focus, plan.days or step.days
             step.same_pulse = plan.same_pulse or step.same_pulse
             step.save()
@@ -257,10 +258,16 @@ def _new_step(assignment: Assignment, place: int, plan: StepPlan) -> Step:
         tempo_goal=plan.tempo_goal,
         minutes=plan.minutes,
         recipe=plan.recipe,
+        marking_id=marking_of(plan.recipe),
         focus=plan.focus,
         days=plan.days,
         same_pulse=plan.same_pulse,
     )
+
+
+def marking_of(recipe: dict[str, Any] | None) -> int | None:
+    """The marking a stave is made from; None for the marks as printed and for steps in words."""
+    return (recipe or {}).get("marking") or None
 
 
 def _checked_piece(student: Student, passage: Passage | None, piece: Piece | None) -> Piece:

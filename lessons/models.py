@@ -176,6 +176,10 @@ class Step(models.Model):
     tempo_goal = models.PositiveSmallIntegerField(null=True, blank=True)
     minutes = models.PositiveSmallIntegerField(null=True, blank=True)
     recipe: models.JSONField[Any] = models.JSONField(null=True, blank=True)
+    marking = models.ForeignKey(
+        Marking, on_delete=models.PROTECT, null=True, blank=True, related_name="steps",
+        help_text="the marking its stave is made from, which stays as long as the step does",
+    )  # fmt: skip
     focus = models.CharField(max_length=120, blank=True, help_text="the one thing to attend to")
     days = models.CharField(max_length=7, blank=True, help_text="weekdays 0 (Monday) to 6; every day when empty")
     same_pulse = models.BooleanField(default=False, help_text="keeps its tempo with the other steps that share it")

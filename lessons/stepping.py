@@ -13,7 +13,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F, Max, QuerySet
 
-from lessons.assigning import AssignError, StepPlan
+from lessons.assigning import AssignError, StepPlan, marking_of
 from lessons.models import Assignment, Phrase, Step, Theme
 from lessons.practice import RecipeError, read_recipe
 from lessons.step_sets import StepSet
@@ -76,6 +76,7 @@ def _write(step: Step, plan: StepPlan) -> None:
             read_recipe(plan.recipe)
         except RecipeError as error:
             raise AssignError(str(error)) from None
+    step.marking_id = marking_of(plan.recipe)
     step.text, step.recipe, step.focus = text, plan.recipe, " ".join(plan.focus.split())[:120]
     step.tempo_now, step.tempo_goal, step.minutes = plan.tempo_now, plan.tempo_goal, plan.minutes
     step.days = "".join(day for day in "0123456" if day in plan.days)

@@ -89,6 +89,13 @@ def mark_to_picture() -> list[Figure]:
     ]
 
 
+def practice() -> list[Figure]:
+    """A practice stave from its recipe to its picture."""
+    from tests.bench import bench_practice
+
+    return [Figure(found.what, found.value, found.unit, found.goal) for found in bench_practice.figures()]
+
+
 def sheet() -> list[Figure]:
     """The PDF of a sheet with four excerpts of eight bars each."""
     from django.utils import timezone
@@ -212,7 +219,7 @@ def show(figures: list[Figure]) -> None:
 
 def main() -> int:
     with throw_away_demonstration():
-        figures = [*mark_to_picture(), *sheet(), *pages()]
+        figures = [*mark_to_picture(), *practice(), *sheet(), *pages()]
     show(figures)
     (ROOT / "bench.json").write_text(
         json.dumps([asdict(figure) | {"missed": figure.missed} for figure in figures], indent=1, ensure_ascii=False)
