@@ -18,6 +18,7 @@ from tests.demonstration import PASSWORD, throw_away_demonstration
 ROOT = Path(__file__).resolve().parents[1]
 PICTURES = ROOT / "docs"
 SIZE = {"width": 820, "height": 1180}
+PHONE = {"width": 390, "height": 844}
 
 
 def free_port() -> int:
@@ -60,12 +61,23 @@ def pages() -> list[tuple[str, str]]:
     ]
 
 
+def page_at_home() -> str:
+    """The path of a student's page, by a link made for the picture."""
+    from django.utils import timezone
+
+    from lessons import links
+    from lessons.home_models import HomePage
+
+    token, _ = links.make_link(HomePage.objects.order_by("student__first_name").last().student_id, at=timezone.now())
+    return links.address("", token)
+
+
 def take(address: str) -> None:
     from playwright.sync_api import sync_playwright
 
     from tests.browser.conftest import chromium
 
-    wanted = pages()
+    wanted, at_home = pages(), page_at_home()
     PICTURES.mkdir(exist_ok=True)
     flags = ["--disable-gpu", "--disable-background-networking", "--disable-component-update", "--no-first-run"]
     with sync_playwright() as playwright:
@@ -84,6 +96,12 @@ def take(address: str) -> None:
             page.wait_for_load_state("networkidle")
             page.screenshot(path=PICTURES / f"{name}.png")
             print(f"docs/{name}.png: {path}")
+        phone = browser.new_context(viewport=PHONE, locale="en-GB", device_scale_factor=2).new_page()
+        phone.goto(address + at_home)
+        phone.wait_for_selector("body[data-ready=yes]")
+        phone.locator(".music").first.scroll_into_view_if_needed()
+        phone.screenshot(path=PICTURES / "home.png")
+        print(f"docs/home.png: {at_home}")
         browser.close()
 
 

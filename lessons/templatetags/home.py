@@ -25,7 +25,7 @@ DAYS = 14
 def home_week(context: template.Context, student: Student, lesson: Lesson | None = None) -> dict[str, Any]:
     """`Air: Mon 23 ✓ 10 min, Tue 24 ✓`, item by item, and the lines the student wrote."""
     last = timezone.localdate(lesson.starts) if lesson else timezone.localdate()
-    ticks = Tick.objects.filter(student=student, day__gt=last - timedelta(days=DAYS), day__lte=last + timedelta(days=1))
+    ticks = Tick.objects.filter(student=student, day__gt=last - timedelta(days=DAYS), day__lte=last)
     standing: dict[tuple[int, Any], Tick] = {}
     for tick in ticks.order_by("made", "id"):
         standing[tick.item, tick.day] = tick

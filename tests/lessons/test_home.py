@@ -96,6 +96,7 @@ def test_the_page_opens_without_signing_in_and_says_what_the_sheet_says(client, 
     assert answer.headers["X-Robots-Tag"] == "noindex, nofollow"
     assert answer.headers["Cache-Control"] == "private, no-cache"
     assert "script-src 'self'" in answer.headers["Content-Security-Policy"]
+    assert not answer.cookies
 
 
 def test_unknown_expired_and_revoked_links_get_one_answer(client, token, student, now):
