@@ -31,7 +31,9 @@ from repertoire.comparison import Version
 from repertoire.excerpts import passage_line
 from repertoire.models import Passage
 from repertoire.notation.look import Look
+from repertoire.technique.bow_planning import PlanCosts
 from repertoire.technique.marks import Marks
+from repertoire.technique.strokes import BowSettings
 from studio.access import teacher_of
 from studio.terms import terms_for
 
@@ -100,7 +102,7 @@ def _number(text: str, least: int, most: int) -> int | None:
 def asked(request: HttpRequest, passage: Passage) -> BowAsked:
     """The bow as this teacher asks for it, with her studio's settings."""
     now = kept(request, passage)
-    settings, costs = bow_settings(teacher_of(request).studio)
+    settings, costs = _settings(request)
     return BowAsked(
         reading=now.get("reading", AS_MARKED),
         tempo=now.get("tempo"),
@@ -111,12 +113,21 @@ def asked(request: HttpRequest, passage: Passage) -> BowAsked:
     )
 
 
+def _settings(request: HttpRequest) -> tuple[BowSettings, PlanCosts]:
+    """The studio's settings, read once for a page."""
+    kept_here: dict[str, Any] = vars(request)
+    if "bow_settings" not in kept_here:
+        kept_here["bow_settings"] = bow_settings(teacher_of(request).studio)
+    found: tuple[BowSettings, PlanCosts] = kept_here["bow_settings"]
+    return found
+
+
 def with_directions(request: HttpRequest, passage: Passage, marks: Marks) -> tuple[Marks, Marks]:
     """The marks to draw and those of them nobody wrote: a sign for every stroke, if asked for."""
     now = kept(request, passage)
     if now.get("directions") != EVERY:
         return marks, ()
-    bowing = read(passage_line(passage), marks, BowAsked(settings=bow_settings(teacher_of(request).studio)[0]))
+    bowing = read(passage_line(passage), marks, BowAsked(settings=_settings(request)[0]))
     extra = inferred_marks(bowing, now.get("pass", 1))
     return (*marks, *extra), extra
 

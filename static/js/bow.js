@@ -2,12 +2,11 @@
 
 import { announce } from "./page.js";
 
-document.documentElement.classList.add("scripted");
-
 for (const form of document.querySelectorAll("[data-bow]")) {
   const number = form.querySelector("[data-bow-tempo]");
   const slider = form.querySelector("[data-bow-slider]");
   slider.hidden = false;
+  form.querySelector("[data-plain]").hidden = true;
   slider.addEventListener("input", () => { number.value = slider.value; });
   number.addEventListener("input", () => { slider.value = number.value; });
 }

@@ -111,3 +111,61 @@ def test_at_another_interval_the_fingering_is_made_afresh(teacher, client_of):
 def test_a_place_that_is_none_makes_nothing(passage, marking, client_of, teacher, place):
     client_of(teacher).post(reverse("passage_elsewhere", args=[passage.pk]), {"place": place, "marking": "x"})
     assert Passage.objects.count() == 1
+
+
+def _carry(passage, client, method="get", **given):
+    return getattr(client, method)(reverse("carry_over", args=[passage.pk]), given)
+
+
+def test_carrying_over_is_its_teachers(passage, marking, client_of, teacher, colleague, stranger):
+    for other in (colleague, stranger):
+        for method in ("get", "post"):
+            assert _carry(passage, client_of(other), method, place="b7n1").status_code == 404
+    client = client_of(teacher)
+    assert _carry(passage, client, place="b7n1").status_code == 200
+    assert client.put(reverse("carry_over", args=[passage.pk])).status_code == 405
+    client.logout()
+    assert _carry(passage, client, place="b7n1").url.startswith("/sign-in")
+    assert Passage.objects.count() == 1
+
+
+def test_the_preview_goes_mark_for_mark_and_changes_nothing(passage, marking, client_of, teacher):
+    page = _carry(passage, client_of(teacher), place="b7n1", marking=marking.pk).content.decode()
+    for here, there in (("up-bow on D4", "up-bow on D4"), ("finger 1 on E4", "finger 1 on E4")):
+        assert f"<td>Bar 1, beat {1 if 'up' in here else 2}: {here}</td>" in page
+        assert f"<td>Bar 7, beat {1 if 'up' in there else 2}: {there}</td>" in page
+    assert Passage.objects.count() == 1
+
+
+def test_the_bowing_alone_can_be_carried(passage, marking, client_of, teacher):
+    answer = _carry(passage, client_of(teacher), "post", place="b7n1", marking=marking.pk, aspect="bow")
+    made = Passage.objects.exclude(pk=passage.pk).get()
+    assert answer["Location"] == reverse("passage", args=[made.pk])
+    carried = Marking.objects.get(passage=made, origin="carried")
+    assert [(m.kind, m.at, m.value) for m in marks_of(carried)] == [("bow", "b7n1", "up")]
+    # Once more, with the fingering, to the passage that stands there now.
+    _carry(passage, client_of(teacher), "post", place="b7n1", marking=marking.pk, aspect=["bow", "left-hand"])
+    assert Passage.objects.count() == 2
+    assert [len(marks_of(m)) for m in Marking.objects.filter(passage=made, origin="carried").order_by("number")] == [
+        1,
+        3,
+    ]
+
+
+def test_a_place_that_is_gone_leads_back(passage, marking, client_of, teacher):
+    assert _carry(passage, client_of(teacher), place="b3n1")["Location"] == reverse(
+        "passage_elsewhere", args=[passage.pk]
+    )
+    assert _carry(passage, client_of(teacher), place="b7n1", marking="77").status_code == 404
+
+
+def test_other_movements_of_the_part_are_searched_too(passage, marking, client_of, teacher):
+    later = Movement(revision=passage.movement.revision, number=2, title="Rondo", bar_count=2)
+    later.line = line_to_json(line("4/4", "alto", "D4 q E4 q F#4 q G4 q | A4 h F#4 h"))
+    later.save()
+    found = [(p.movement.number, p.key, p.own) for p in places(passage)]
+    assert found == [(1, "b4n1", True), (1, "b7n1", True), (2, "2-b1n1", False)]
+    _carry(passage, client_of(teacher), "post", place="2-b1n1", marking=marking.pk)
+    made = Passage.objects.get(movement=later)
+    carried = Marking.objects.get(passage=made, origin="carried")
+    assert [m.at for m in marks_of(carried)] == ["b1n1", "b1n2", "b2n1"]
