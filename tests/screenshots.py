@@ -49,6 +49,7 @@ def pages() -> list[tuple[str, str]]:
 
     marked = Passage.objects.annotate(versions=Count("markings")).order_by("-versions", "id").first()
     busiest = Assignment.objects.annotate(changes=Count("marking_changes")).order_by("-changes", "id").first().student
+    fingered = Passage.objects.get(markings__name="Four fingers written")
     lesson = Lesson.objects.filter(student=busiest).order_by("-starts").first()
     return [
         ("today", reverse("today")),
@@ -56,6 +57,8 @@ def pages() -> list[tuple[str, str]]:
         ("lesson", reverse("lesson", args=[lesson.pk])),
         ("passage", reverse("passage", args=[marked.pk])),
         ("marking", reverse("mark", args=[marked.pk])),
+        ("left-hand", f"{reverse('passage', args=[fingered.pk])}?under=hand"),
+        ("fingerings", reverse("fingerings", args=[fingered.pk])),
         ("sheet", reverse("sheet_preview", args=[busiest.pk])),
         ("history", reverse("history", args=[busiest.pk])),
     ]
