@@ -12,6 +12,7 @@ import io
 import json
 import subprocess
 import sys
+import threading
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,7 +20,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
 
 MOST_PIXELS = 50_000_000
 LONG_SIDE = 3500  # what is kept of a page, about 300 to the inch on A4
@@ -107,10 +108,13 @@ def _decoded(content: bytes, kind: str) -> Image.Image:
                 raise ScanError(f"This picture has only {width} × {height} points: too few to read notes from.")
             if kind == "JPEG":
                 image.draft("L", (LONG_SIDE, LONG_SIDE))
-            image.load()
+            _load_whole(image)
+    except Image.DecompressionBombError:
+        raise ScanError(
+            "This picture has more points than can be read. Scan the page at 300 points to the inch."
+        ) from None
     except (
         UnidentifiedImageError,
-        Image.DecompressionBombError,
         OSError,
         ValueError,
         SyntaxError,
@@ -120,6 +124,20 @@ def _decoded(content: bytes, kind: str) -> Image.Image:
             raise
         raise ScanError(f"This {kind} is damaged or not whole: send it again, or scan the page anew.") from None
     return reduced(_grey(ImageOps.exif_transpose(image)))
+
+
+_LOADING = threading.Lock()
+
+
+def _load_whole(image: Image.Image) -> None:
+    """Decode a picture; one that ends too early is an error, whatever another library has set for the
+    whole process. Raises OSError."""
+    with _LOADING:
+        before, ImageFile.LOAD_TRUNCATED_IMAGES = ImageFile.LOAD_TRUNCATED_IMAGES, False
+        try:
+            image.load()
+        finally:
+            ImageFile.LOAD_TRUNCATED_IMAGES = before
 
 
 def _grey(image: Image.Image) -> Image.Image:
@@ -252,7 +270,8 @@ def find_angle(image: Image.Image) -> float:
 
     best = max((n / 2 for n in range(-12, 13)), key=level)
     near = [best + n / 10 for n in range(-5, 6)]
-    return round(max(near, key=level), 1)
+    finest: float = max(near, key=level)
+    return round(finest, 1)
 
 
 def _lines(dark: NDArray[np.float64], least: float) -> list[float]:
