@@ -21,6 +21,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date, parse_datetime
 from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_POST, require_safe
 
 from lessons import links
@@ -66,6 +67,7 @@ def by_link(view: View) -> Callable[[HttpRequest, str], HttpResponse]:
 
 @login_not_required
 @require_safe
+@gzip_page  # drawings shrink to a fifth; nothing a visitor sends is repeated beside a secret
 @by_link
 def home(request: HttpRequest, token: str, link: StudentLink) -> HttpResponse:
     """The page of the student's newest sheet."""
