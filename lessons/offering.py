@@ -8,7 +8,7 @@ from typing import Any
 
 from lessons.assigning import StepPlan
 from lessons.models import Assignment
-from lessons.practice import Ground, Recipe, RecipeError, ground, make
+from lessons.practice import Ground, Recipe, RecipeError, ground, make, stave_of
 from lessons.step_sets import StepSet
 from lessons.stepping import plan_of
 from repertoire.technique import recipes
@@ -108,12 +108,14 @@ def _plan(assignment: Assignment, words: str, recipe: Recipe, *, same_pulse: boo
     )
 
 
-def plan_of_kind(assignment: Assignment, found: Ground, kind: str, bars: tuple[int, int] | None) -> StepPlan:
+def plan_of_kind(assignment: Assignment, kind: str, bars: tuple[int, int] | None) -> StepPlan:
     """A step with a stave of a kind over chosen bars. Raises RecipeError."""
     if kind not in recipes.KINDS or kind in NEEDS_A_NOTE:
         raise RecipeError("Choose the kind of stave from the list.")
+    assert assignment.passage is not None
     recipe = Recipe(kind, assignment.marking_id or 0, bars, recipes.suited(kind, _tempo(assignment)))
-    return _plan(assignment, make(recipe, found).words, recipe, same_pulse=False)
+    stave = stave_of(recipe.as_json(), assignment.passage, assignment.student)
+    return _plan(assignment, stave.words, recipe, same_pulse=False)
 
 
 def plans_of_set(assignment: Assignment, kept: StepSet, found: Ground | None) -> tuple[list[StepPlan], list[str]]:

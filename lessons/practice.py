@@ -12,10 +12,12 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from lessons.models import Assignment, Step
-from repertoire.excerpts import NoNotation, Store, drawn, passage_line, printed_marks
+from repertoire.cues import NoCue, cue_line, other_parts
+from repertoire.excerpts import NoNotation, Store, drawn, passage_line, picture_digest, printed_marks
 from repertoire.left_hand import hand, preset_for
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
+from repertoire.notation.cue_staff import engrave_with_cue
 from repertoire.notation.cutting import cut, marks_in
 from repertoire.notation.left_hand_analysis import instrument_of
 from repertoire.notation.look import Look
@@ -27,10 +29,12 @@ from repertoire.technique.line import Line, LineError
 from repertoire.technique.marks import Marks
 from repertoire.technique.note_spans import inside
 from repertoire.technique.practice_staves import Stave, StaveError
+from repertoire.technique.strings import STRING_LENGTH
 from studio.models import Student
 
 FORMAT = 1
 _staves: Store[Any, Stave] = Store(200)
+_cued: Store[str, Picture] = Store(20)
 
 
 class RecipeError(ValueError):
@@ -103,7 +107,9 @@ def ground(passage: Passage, marking: Marking | None, student: Student | None = 
     marks = marks_of(marking) if marking is not None else printed_marks(passage)
     instrument = instrument_of(line)
     player: Player = player_of(student, instrument) if student is not None else full_size(instrument)
-    fingering = hand(line, marks, player, preset=preset_for(passage.movement))
+    named = passage.movement.revision.part.instrument or line.instrument
+    preset = preset_for(passage.movement) if named in STRING_LENGTH else "balanced"
+    fingering = hand(line, marks, player, preset=preset)
     if fingering is None:
         raise RecipeError("This passage can't be fingered, so no practice stave is made from it.")
     return Ground(line, marks, fingering)
@@ -129,7 +135,24 @@ def stave_of(raw: Any, passage: Passage, student: Student | None = None) -> Stav
             raise RecipeError("The marking of this practice stave is gone.")
     base = ground(passage, marking, student)
     key = (passage.pk, passage.created, repr(recipe), base.fingering.length, base.fingering.limits)
-    return _staves.get(key) or _staves.put(key, make(recipe, base))
+    return _staves.get(key) or _staves.put(key, _with_cue(recipe, make(recipe, base), passage))
+
+
+def _with_cue(recipe: Recipe, stave: Stave, passage: Passage) -> Stave:
+    """The stave with the other part above it, where its kind asks for one. Raises RecipeError."""
+    if recipe.kind != "another part":
+        return stave
+    parts = other_parts(passage.movement)
+    if not parts:
+        raise RecipeError("The file of this part holds no other part.")
+    number = recipe.given.get("part", parts[0][0])
+    first, last = stave.line.bars[0].index, stave.line.bars[-1].index
+    try:
+        line = cut(cue_line(passage, number), first, None, last, None)
+    except (NoCue, LineError) as error:
+        raise RecipeError(str(error)) from None
+    own = stave.line.part or passage.movement.revision.part.name
+    return replace(stave, line=replace(stave.line, part=own), cue=line, cue_name=dict(parts)[number])
 
 
 def step_stave(step: Step) -> Stave | None:
@@ -145,7 +168,12 @@ def step_stave(step: Step) -> Stave | None:
 
 def stave_picture(stave: Stave, look: Look) -> Picture:
     """A stave drawn; its marks are in ordinary ink, as printed ones are."""
-    return drawn(stave.line, stave.marks, replace(look, printed=stave.marks, show_replaced=False))
+    look = replace(look, printed=stave.marks, show_replaced=False)
+    if stave.cue is None:
+        return drawn(stave.line, stave.marks, look)
+    key = f"{picture_digest(stave.line, stave.marks, look)} {picture_digest(stave.cue, (), look)}"
+    names = (stave.cue_name, stave.line.part)
+    return _cued.get(key) or _cued.put(key, engrave_with_cue(stave.line, stave.marks, stave.cue, names, look))
 
 
 def for_marking(raw: Mapping[str, Any], assignment: Assignment) -> dict[str, Any]:

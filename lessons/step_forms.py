@@ -11,6 +11,7 @@ from lessons.models import Step
 from lessons.sheet_content import DAY_NAMES
 from lessons.tempo import FASTEST, SLOWEST
 from repertoire.bounds import BoundsError, read_bounds
+from repertoire.cues import other_parts
 from repertoire.technique import recipes
 from repertoire.technique.line import Line
 from repertoire.technique.repeated import SHAPES
@@ -35,6 +36,7 @@ _ASKED: dict[str, Any] = {
     "size": lambda: forms.IntegerField(label="Notes in a group", required=False, min_value=2, max_value=8),
     "slurs": lambda: forms.ChoiceField(label="Slurs", choices=_SLURS, required=False),
     "shape": lambda: forms.ChoiceField(label="Shape", choices=[(name, name) for name in SHAPES], required=False),
+    "part": lambda: forms.TypedChoiceField(label="Other part", required=False, coerce=int, empty_value=None),
     "position": lambda: forms.IntegerField(
         label="Position", required=False, min_value=1, max_value=12, help_text="empty: the one the passage uses"
     ),
@@ -64,6 +66,9 @@ class StepForm(forms.Form):
         self.asked = [name for name in takes if name in _ASKED]
         for name in self.asked:
             self.fields[name] = _ASKED[name]()
+        if "part" in self.asked:
+            passage = step.assignment.passage
+            self.fields["part"].choices = other_parts(passage.movement) if passage else ()  # type: ignore[attr-defined]
         if not recipe or line is None or "at" in takes:
             del self.fields["bars"]
 

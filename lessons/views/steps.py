@@ -242,7 +242,7 @@ def _plans(request: HttpRequest, given: Assignment) -> list[StepPlan]:
             except BoundsError as error:
                 raise RecipeError(str(error)) from None
             bars = (bounds.start_bar, bounds.end_bar)
-        return [plan_of_kind(given, found, kind, bars)]
+        return [plan_of_kind(given, kind, bars)]
     return [StepPlan(told.get("text", ""), given.tempo_now, given.tempo_goal)]
 
 

@@ -30,12 +30,15 @@ class StaveError(ValueError):
 
 @dataclass(frozen=True)
 class Stave:
-    """A practice stave. `words` is the step in words, `remarks` more to know about it."""
+    """A practice stave. `words` is the step in words, `remarks` more to know about it. `cue` is
+    another part to stand above it as a small staff, with its name."""
 
     line: Line
     marks: Marks
     words: str
     remarks: tuple[str, ...] = ()
+    cue: Line | None = None
+    cue_name: str = ""
 
 
 def bars_words(line: Line) -> str:
@@ -226,6 +229,11 @@ def pizzicato(line: Line, marks: Marks) -> Stave:
     kept = {m for m in marks if m.kind not in _NOT_PLUCKED and (m.aspect is not Aspect.BOW or m.value in _PLUCKED)}
     pizz = Mark(Kind.PIZZICATO, first, "pizz")
     return Stave(line, tuple(sorted(kept | {pizz})), "Pizzicato: the left hand alone, each note clear.")
+
+
+def to_join(line: Line, marks: Marks) -> Stave:
+    """The bars as marked, another part to be set above them by whoever has its notes."""
+    return Stave(line, marks, "Join the other part: play or sing it first, then your own under it.")
 
 
 def as_marked(line: Line, marks: Marks) -> Stave:

@@ -137,6 +137,10 @@ KINDS: Final[Mapping[str, Kind]] = {
         lambda line, marks, f, p: warm_up.warm_up(line, f, position=p.get("position")),
         {"position": _number(0, 12)},
     ),
+    "another part": Kind(
+        "with another part above it", lambda line, marks, f, p: practice_staves.to_join(line, marks),
+        {"part": _number(1, 99)},
+    ),
     "pizzicato": Kind("pizzicato", lambda line, marks, f, p: practice_staves.pizzicato(line, marks), {}),
 }  # fmt: skip
 

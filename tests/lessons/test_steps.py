@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 from django.urls import reverse
+from music21 import corpus
 from pypdf import PdfReader
 
 from lessons import observing
@@ -19,6 +20,7 @@ from lessons.sheets import draft_content, make_pages
 from lessons.step_sets import StepSet
 from lessons.stepping import add_step, change_step, divide_over_steps, fill, keep_phrase, order_steps, used_phrase
 from repertoire.bounds import read_bounds
+from repertoire.cues import other_parts
 from repertoire.excerpts import movement_notes
 from repertoire.importing import add_part, make_passage
 from repertoire.markings import make_marking, printed_marking
@@ -170,6 +172,39 @@ def test_phrases_used_often_come_first(teacher):
         keep_phrase(teacher, text)
     used_phrase(teacher, "Sing it first.")
     assert [p.text for p in Phrase.objects.filter(teacher=teacher)] == ["Sing it first.", "Elbow first."]
+
+
+def test_another_part_of_the_file_stands_above_small(client_of, teacher, student):
+    """Four voices of a chorale that music21 carries; the passage is the alto's first three bars."""
+    piece = Piece.objects.create(teacher=teacher, title="Chorale", composer="J. S. Bach")
+    path = Path(str(corpus.getWork("bach/bwv66.6")))
+    part = add_part(piece, path.read_bytes(), path.name, 2)
+    movement = part.revision.movements.select_related("revision__part").get()
+    line, _ = movement_notes(movement)
+    passage = make_passage(movement, teacher, read_bounds("1-3", line), title="Opening")
+    given = assign(student, begun=DAY, passage=passage)
+    assert [name for _, name in other_parts(movement)] == ["Soprano", "Tenor", "Bass"]
+    client = client_of(teacher)
+    add(client, given, kind="another part")
+    step = given.steps.get()
+    stave = step_stave(step)
+    assert stave is not None
+    assert stave.cue is not None
+    assert [p.name for e in stave.cue.in_bar(2) for p in e.pitches] == ["A4", "B4", "C#5", "E5"]
+    edit(client, step, bars="2", part="4")
+    step.refresh_from_db()
+    assert step.recipe["with"] == {"part": 4}
+    stave = step_stave(step)
+    assert stave is not None
+    assert (stave.cue_name, [bar.number for bar in stave.cue.bars]) == ("Bass", ["2"])
+    page_text = client.get(reverse("step", args=[step.pk])).content.decode()
+    assert "Bass" in page_text
+    assert page_text.count('class="engraving"') == 1
+
+
+def test_a_file_of_one_part_has_no_other(client_of, teacher, work):
+    add(client_of(teacher), work, kind="another part")
+    assert not work.steps.exists()
 
 
 # ---- one step
