@@ -30,9 +30,10 @@ from lessons.practice import FORMAT
 from lessons.sheets import issue_sheet
 from repertoire.bounds import read_bounds
 from repertoire.excerpts import movement_notes
-from repertoire.importing import add_part, add_part_without_notation, make_passage
+from repertoire.importing import TYPED_NAME, add_part, add_part_without_notation, make_passage, store_part
 from repertoire.markings import make_marking, marks_of, printed_marking
-from repertoire.models import Marking, Passage, Piece
+from repertoire.models import Marking, Part, Passage, Piece, Revision
+from repertoire.notation.abc import read_text
 from repertoire.technique.marks import Mark, Marks, put
 from studio.models import Guardian, Guardianship, InstrumentPeriod, Student, Studio, Teacher
 
@@ -111,8 +112,7 @@ def _add_piece(stage: _Stage, told: Mapping[str, Any]) -> None:
     if "bars" in told:
         add_part_without_notation(piece, [told["bars"]])
         return
-    path = _corpus_file(told["corpus"]) if "corpus" in told else Path(settings.BASE_DIR) / "fixtures" / told["file"]
-    part = add_part(piece, path.read_bytes(), path.name, told["part"], edition=told["edition"], rights=told["rights"])
+    part = _typed_part(piece, told) if "typed" in told else _read_part(piece, told)
     revision = part.revision
     assert revision is not None
     movement = revision.movements.select_related("revision").order_by("number")[0]
@@ -128,6 +128,32 @@ def _add_piece(stage: _Stage, told: Mapping[str, Any]) -> None:
         stage.passages[cut["key"]] = passage
         for version in cut["markings"]:
             _add_marking(stage, passage, version)
+
+
+def _read_part(piece: Piece, told: Mapping[str, Any]) -> Part:
+    path = _corpus_file(told["corpus"]) if "corpus" in told else _fixture(told["file"])
+    return add_part(piece, path.read_bytes(), path.name, told["part"], edition=told["edition"], rights=told["rights"])
+
+
+def _typed_part(piece: Piece, told: Mapping[str, Any]) -> Part:
+    """A part as if its text had been typed in."""
+    content = _fixture(told["typed"]).read_bytes()
+    read = read_text(content.decode(), instrument=told["part"].lower()).part
+    assert read is not None
+    return store_part(
+        piece,
+        read,
+        content,
+        TYPED_NAME,
+        name=told["part"],
+        edition=told["edition"],
+        rights=told["rights"],
+        source=Revision.Source.ABC,
+    )
+
+
+def _fixture(name: str) -> Path:
+    return Path(settings.BASE_DIR) / "fixtures" / name
 
 
 def _corpus_file(name: str) -> Path:

@@ -30,6 +30,7 @@ from studio.models import Teacher
 from studio.terms import terms_for
 
 UPLOAD_KEPT = timedelta(days=1)
+TYPED_NAME = "typed.abc"  # the file a typed text is kept as
 
 
 def keep_upload(

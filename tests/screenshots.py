@@ -45,11 +45,13 @@ def pages() -> list[tuple[str, str]]:
     from django.urls import reverse
 
     from lessons.models import Assignment, Lesson
-    from repertoire.models import Passage
+    from repertoire.importing import TYPED_NAME
+    from repertoire.models import Part, Passage
 
     marked = Passage.objects.annotate(versions=Count("markings")).order_by("-versions", "id").first()
     busiest = Assignment.objects.annotate(changes=Count("marking_changes")).order_by("-changes", "id").first().student
     fingered = Passage.objects.get(markings__name="Four fingers written")
+    typed = Part.objects.get(revisions__file_name=TYPED_NAME)
     lesson = Lesson.objects.filter(student=busiest).order_by("-starts").first()
     return [
         ("today", reverse("today")),
@@ -59,6 +61,7 @@ def pages() -> list[tuple[str, str]]:
         ("marking", reverse("mark", args=[marked.pk])),
         ("left-hand", f"{reverse('passage', args=[fingered.pk])}?under=hand"),
         ("fingerings", reverse("fingerings", args=[fingered.pk])),
+        ("typing", reverse("type_more", args=[typed.pk])),
         ("sheet", reverse("sheet_preview", args=[busiest.pk])),
         ("history", reverse("history", args=[busiest.pk])),
     ]

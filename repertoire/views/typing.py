@@ -32,7 +32,6 @@ from studio.access import teacher_of
 SHOWN_BARS = 32  # drawn at once: those around the place that is being typed
 WIDTHS = {**excerpts.SCREENS, "desktop": 150.0}  # the picture stands beside the text on a wide screen
 BEGINNING = {"viola": "M:4/4\nL:1/8\nK:C clef=alto\n", "violin": "M:4/4\nL:1/8\nK:C\n"}
-FILE_NAME = "typed.abc"
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -129,7 +128,7 @@ def _kept(
     read = reading.part
     assert read is not None
     if part is not None:
-        importing.add_revision(part, read, content, FILE_NAME, source=Revision.Source.ABC)
+        importing.add_revision(part, read, content, importing.TYPED_NAME, source=Revision.Source.ABC)
         messages.success(request, f"{part.name} now has {len(read.movements[0].line.bars)} bars.")
         answer = redirect("part_carry", part.pk) if waiting(part) else redirect("movement", _movement(part).pk)
         return _done(request, answer)
@@ -144,7 +143,7 @@ def _kept(
             piece,
             read,
             content,
-            FILE_NAME,
+            importing.TYPED_NAME,
             name=read.name or wanted["instrument"].capitalize(),
             instrument=wanted["instrument"],
             edition=wanted["edition"],
