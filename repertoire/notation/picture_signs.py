@@ -37,9 +37,12 @@ def draw(
     signs = "".join(pen.sign(mark, mark in ringed) for mark in in_order(marks, paper))
     size = f'width="{width_mm:.3f}" height="{height_mm:.3f}"'
     scan = f'<image class="scan" x="0" y="0" {size} preserveAspectRatio="none" href="{escape(uri)}"/>' if image else ""
-    body = f'{scan}<g font-family="{FONTS}">{signs}</g>'
+    over, under = pen.room(marks) if image else (0.0, 0.0)
+    body = f'<g font-family="{FONTS}" transform="translate(0 {over:.3f})">{scan}{signs}</g>'
     label = spoken(paper, marks)
-    system = System(body=body, width_mm=width_mm, height_mm=height_mm, notes={}, label=label, screen=False)
+    system = System(
+        body=body, width_mm=width_mm, height_mm=height_mm + over + under, notes={}, label=label, screen=False
+    )
     return Picture((system,), label=label)
 
 
@@ -65,6 +68,15 @@ class _Pen:
     def at(self, address: str) -> tuple[float, float]:
         place = parse_place(address)
         return place.x * self.width, place.y * self.height
+
+    def room(self, marks: Marks) -> tuple[float, float]:
+        """How many mm signs at the edges reach above and below the picture."""
+        tall = 1.6 * self.space
+        levels = [self.at(end)[1] for mark in marks for end in (mark.at, mark.to) if end]
+        slurs = [self.at(m.at)[1] - 4.0 * self.space for m in marks if m.kind is Kind.SLUR]
+        above = max([tall - y for y in levels] + [-y for y in slurs], default=0.0)
+        below = max((y + tall - self.height for y in levels), default=0.0)
+        return max(above, 0.0), max(below, 0.0)
 
     def sign(self, mark: Mark, ringed: bool) -> str:
         x, y = self.at(mark.at)
@@ -120,7 +132,7 @@ class _Pen:
         return self.line(f"M{x:.2f} {y:.2f}{over}{back}z", 0.12 * s, fill="currentColor")
 
     def finger(self, mark: Mark, x: float, y: float) -> str:
-        return self.text(mark.value, x, y, 2.7 * self.space, weight="bold")
+        return self.text(mark.value, x, y, 2.4 * self.space, weight="bold")
 
     def string(self, mark: Mark, x: float, y: float) -> str:
         return self.text(mark.value, x, y, 2.1 * self.space)

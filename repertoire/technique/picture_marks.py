@@ -14,6 +14,7 @@ from .marks import Aspect, Kind, Mark, MarkError, Marks, put, take
 from .picture_places import Place, is_place, parse_place
 
 NEAR = 0.04  # of the width: how far a sign may have been moved to be told as moved
+ABOVE = 0.6
 REACH = 0.035  # of the width: how far from the cursor a sign can stand and still be meant
 
 
@@ -32,9 +33,10 @@ class Paper:
         return heights[len(heights) // 2] if heights else 0.0
 
     def stave_at(self, y: float) -> int:
-        """The stave (from 0) nearest to a height given as a fraction; 0 where none is known."""
+        """The stave (from 0) a height given as a fraction belongs to; 0 where none is known. Signs
+        stand above their stave more often than below it, so the way up counts for less."""
         level = y * self.height
-        gaps = [max(top - level, level - bottom, 0.0) for top, bottom in self.staves]
+        gaps = [max(ABOVE * (top - level), level - bottom, 0.0) for top, bottom in self.staves]
         return gaps.index(min(gaps)) if gaps else 0
 
 

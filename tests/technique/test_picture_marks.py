@@ -90,6 +90,11 @@ def test_a_sign_in_words(mark, paper, words):
     assert describe(mark, paper) == words
 
 
+def test_a_sign_between_two_staves_belongs_to_the_lower_one_from_its_third_on():
+    # 170 px lie between the staves: at 350 it is 70 below the upper and 100 × .6 above the lower [A].
+    assert [PAPER.stave_at(y / 700) for y in (100, 300, 340, 350, 440, 600)] == [0, 0, 0, 1, 1, 1]
+
+
 def test_differences_tell_moved_from_added():
     moved = Mark(Kind.BOW, "x0.1300y0.2000", "down")
     open_string = Mark(Kind.FINGER, SECOND.at, "0")
