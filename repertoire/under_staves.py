@@ -21,6 +21,7 @@ from studio.terms import terms_for
 
 NOTHING = "none"
 KEPT_AS = "under"
+PRINTED_AS = "under_printed"
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,15 @@ def chosen(request: HttpRequest, field: str = KEPT_AS, *, unless: str = NOTHING)
         request.session[KEPT_AS] = asked
     kept = str(request.session.get(KEPT_AS, unless))
     return kept if kept in known else unless
+
+
+def printed_too(request: HttpRequest) -> bool:
+    """Whether a page printed from the browser shows the strips; asked for together with them."""
+    if KEPT_AS in request.GET or "show" in request.GET:
+        wanted = "print" in request.GET
+        if wanted != request.session.get(PRINTED_AS, False):
+            request.session[PRINTED_AS] = wanted
+    return bool(request.session.get(PRINTED_AS, False))
 
 
 def version_on_desk(

@@ -95,6 +95,7 @@ def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
             "rows": _systems(request, passage, lettered),
             "strips": (*strips(), ("none", "nothing")),
             "shown": shown,
+            "print_strip": under_staves.printed_too(request),
             "player": player,
             "bow": panel(request, passage, [(f"{e.letter} {e.version.marking.name}", e.version) for e in lettered])
             if shown == "bow"

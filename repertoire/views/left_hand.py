@@ -30,7 +30,7 @@ from repertoire.technique.fingering import Fingering
 from repertoire.technique.left_hand import shifts
 from repertoire.technique.marks import Marks
 from repertoire.technique.shift_practice import Way, shift_excerpt
-from repertoire.under_staves import choices, chosen, dress, version_on_desk
+from repertoire.under_staves import choices, chosen, dress, printed_too, version_on_desk
 from studio.access import teacher_of
 
 GUIDE_STAFF_MM = 6.5
@@ -54,6 +54,7 @@ def beneath(request: HttpRequest, passage: Passage, marks: Marks, picture: Pictu
         "strip_words": dressed.words,
         "under": under,
         "under_choices": choices(),
+        "print_strip": printed_too(request),
         "player": player,
         "bow": panel(request, passage, [("", version)]) if under == "bow" else None,
     }

@@ -76,6 +76,11 @@ def test_guide_notes_come_when_asked_for_and_the_line_is_not_printed(page, sign_
     expect(strip).to_be_visible()
     page.emulate_media(media="print")
     expect(strip).to_be_hidden()
+    page.emulate_media(media="screen")
+    page.get_by_label("printed too").check()
+    page.get_by_role("button", name="Show", exact=True).click()
+    page.emulate_media(media="print")
+    expect(page.locator(".engraving .strip").first).to_be_visible()
 
 
 def test_one_of_three_is_taken_changed_kept_and_printed(page, sign_in, teacher, student, passage, address):
