@@ -23,6 +23,7 @@ from repertoire.notation.left_hand_analysis import instrument_of
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
 from repertoire.notation.playing import schedule, unit_quarters
 from repertoire.technique.drones import drones
+from repertoire.technique.keys import key_of
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks
 from studio.models import Student
@@ -111,7 +112,12 @@ def _item(content: Content, item: Item, place: int, student: Student, a4: int) -
         ],
         "drones": [
             {"name": d.name, "words": d.words, "pure": round(d.pure, 4), "equal": round(d.equal, 4)}
-            for d in drones(instrument, a4, key=first.key if first else None, mode=_mode(line) if line else "major")
+            for d in drones(
+                instrument,
+                a4,
+                key=first.key if first else None,
+                mode=key_of(line, first.index).mode if line and first else "major",
+            )
         ],
     }
 
@@ -157,10 +163,17 @@ def _music(content: Content, key: str, line: Line, marks: Marks, printed: Marks,
             width: [system.svg for system in drawn(line, marks, _look(content, key, width, printed, line)).systems]
             for width in WIDTHS_MM
         },
-        "schedule": schedule(line, marks, unit=unit_quarters(unit)).as_json(),
+        "schedule": schedule(line, marks, unit=unit_quarters(unit), tempo=_quarters(tempo)).as_json(),
         "tempo": tempo_words(tempo or Tempo(unit), content.terms),
         "start": (tempo and (tempo.now or tempo.goal)) or TEMPO_IF_UNSET,
     }
+
+
+def _quarters(tempo: Tempo | None) -> float:
+    """The tempo worked towards, in quarter notes a minute: it decides how many notes a trill has."""
+    if tempo is None:
+        return float(TEMPO_IF_UNSET)
+    return float((tempo.goal or tempo.now or TEMPO_IF_UNSET) * unit_quarters(tempo.unit))
 
 
 def _look(content: Content, key: str, width: str, printed: Marks, line: Line) -> Look:
@@ -177,14 +190,4 @@ def _look(content: Content, key: str, width: str, printed: Marks, line: Line) ->
 
 
 def _instrument(content: Content) -> str:
-    return "violin" if content.instrument.startswith("violin") else "viola"
-
-
-def _mode(line: Line) -> str:
-    """The mode the part names; else minor where the last note is the minor key note of the signature."""
-    first = line.bars[0]
-    if first.mode in ("major", "minor"):
-        return first.mode
-    last = next((e for e in reversed(line.events) if e.pitches), None)
-    tonic = (9 + 7 * first.key) % 12  # A, a fifth on for each sharp
-    return "minor" if last is not None and last.pitches[0].midi % 12 == tonic else "major"
+    return "violin" if "violin" in content.instrument else "viola"

@@ -6,8 +6,8 @@ connected, others are let go a little early by their articulation, a dynamic hol
 next, a hairpin leads from one to the other. How much is let go, how loud a dynamic is and
 how short a grace note is are choices made here for listening, not rules of the trade.
 
-Left as written: trills and turns (the written-out practice staves play them), fermatas,
-changes of tempo inside the line, tremolo between two notes, natural harmonics.
+Trills, turns and mordents sound as technique/ornaments.py writes them out. Left as written:
+fermatas, changes of tempo inside the line, tremolo between two notes, natural harmonics.
 """
 
 from __future__ import annotations
@@ -21,9 +21,12 @@ from typing import Any, Final
 from repertoire.technique.line import Event, Line, Value, event_address
 from repertoire.technique.loudness import LEVELS, loudness
 from repertoire.technique.marks import Kind, Marks
+from repertoire.technique.ornaments import USUAL_TEMPO, Sounding
 from repertoire.technique.pitch import Pitch
 from repertoire.technique.played import Played, played, played_bars
 from repertoire.technique.spans import spanning
+
+from .sounding_ornaments import written_out
 
 FORMAT: Final = 1
 GRACE: Final = Fraction(1, 8)  # quarter notes of a short grace note
@@ -117,9 +120,12 @@ def seconds(quarters: Fraction, tempo: int, unit: Fraction = Fraction(1)) -> flo
     return float(quarters * 60 / (tempo * unit))
 
 
-def schedule(line: Line, marks: Marks = (), *, unit: Fraction = Fraction(1)) -> Schedule:
-    """The line as it is played with its marks; clicks fall on beats of `unit` where the bars allow it."""
-    sounds = _in_played_time(line, marks)
+def schedule(line: Line, marks: Marks = (), *, unit: Fraction = Fraction(1), tempo: float = USUAL_TEMPO) -> Schedule:
+    """The line as it is played with its marks; clicks fall on beats of `unit` where the bars allow it.
+
+    `tempo`, in quarter notes a minute, decides how many notes a trill has.
+    """
+    sounds = _in_played_time(line, marks, written_out(line, marks, tempo))
     bars = played_bars(line)
     length = bars[-1].onset + bars[-1].bar.length if bars else Fraction(0)
     return Schedule(sounds, _clicks(line, unit), _count_in(line, unit), length, unit)
@@ -167,7 +173,7 @@ class _Manner:
     harmonic: bool
 
 
-def _in_played_time(line: Line, marks: Marks) -> tuple[Sound, ...]:
+def _in_played_time(line: Line, marks: Marks, ornaments: Mapping[str, tuple[Sounding, ...]]) -> tuple[Sound, ...]:
     manners = _manners(line, marks)
     out: list[Sound] = []
     sounding: dict[tuple[int, int], int] = {}  # (voice, MIDI number) to the sound a tie may lengthen
@@ -191,6 +197,18 @@ def _in_played_time(line: Line, marks: Marks) -> tuple[Sound, ...]:
         if graces:  # played in one bow with their note
             onset, length = _play_graces(out, graces, at, manners, joined=joined)
             graces, joined = [], True
+        if event.address in ornaments:
+            stretched = length / event.duration  # grace notes may have taken a share
+            for sounding_note in ornaments[event.address]:
+                lasts = sounding_note.length * stretched
+                out.append(
+                    Sound(
+                        event.address, at.pass_number, onset, lasts, sounding_note.pitch, manner.level, joined,
+                        manner.pizzicato, manner.accent and onset == at.onset,
+                    )
+                )  # fmt: skip
+                onset, joined = onset + lasts, True
+            continue
         for pitch, tied, number in _members(event, manner):
             key = (event.voice, pitch.midi)
             if tied and key in sounding:

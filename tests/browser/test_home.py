@@ -236,6 +236,18 @@ def test_a_stretch_runs_from_note_to_note_and_counts_in_before_it(opened):
     ]  # fmt: skip
 
 
+def test_a_stretch_that_ends_on_a_trill_holds_all_of_it(opened):
+    stretch = in_page(
+        opened,
+        """
+        const notes = [["b1n1", 0], ["b1n2", 1], ["b1n2", 1.25], ["b1n2", 1.5], ["b1n2", 1.75], ["b1n3", 2]]
+          .map(([address, onset]) => ({ address, onset, length: 0.25, midi: 60 }));
+        return timing.stretch(notes, 3, "b1n1", "b1n2");
+        """,
+    )
+    assert stretch == {"from": 0, "to": 2}
+
+
 # --- the player on the page -------------------------------------------------------------------------------------
 
 

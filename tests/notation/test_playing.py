@@ -138,3 +138,26 @@ def test_the_json_is_rows_in_the_order_of_its_columns():
     assert found["columns"] == ["address", "pass", "onset", "length", "midi", "level", "joined", "pizzicato", "accent"]
     assert found["notes"] == [["b1n1", 1, 0.0, 0.9, 69, 0.644, 0, 0, 0]]
     assert found["length"] == 2.0
+
+
+def test_a_turn_and_a_trill_sound_as_they_are_written_out():
+    """Turn on G4 in F major: A G F G; trill from the upper note A G A G …, closing F G. [P/M: C. P. E. Bach, 1753]"""
+    ornaments = (
+        Mark(Kind.ORNAMENT, "b1n1", "turn"),
+        Mark(Kind.ORNAMENT, "b1n2", "trill", options=(("close", "yes"), ("start", "upper"))),
+    )
+    found = schedule(line("2/4", "treble", "G4 q G4 q", key=-1), ornaments, tempo=60)
+    first = [s for s in found.sounds if s.address == "b1n1"]
+    second = [s for s in found.sounds if s.address == "b1n2"]
+    assert [s.pitch.name for s in first] == ["A4", "G4", "F4", "G4"]
+    assert [s.onset for s in first] == [F(0), F(1, 4), F(1, 2), F(3, 4)]
+    assert [s.joined for s in first] == [False, True, True, True]
+    assert [s.pitch.name for s in second][:2] == ["A4", "G4"]
+    assert [s.pitch.name for s in second][-2:] == ["F4", "G4"]
+    assert second[0].onset == 1
+    assert second[-1].end == F(159, 80)  # eight notes of an eighth of a quarter, the last let go by a tenth
+
+
+def test_an_ornament_on_a_chord_is_left_to_the_chord():
+    found = schedule(line("2/4", "treble", "G4+B4 h"), (Mark(Kind.ORNAMENT, "b1n1", "trill"),))
+    assert [s.pitch.name for s in found.sounds] == ["G4", "B4"]

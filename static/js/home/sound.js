@@ -56,7 +56,8 @@ export function bow(context, destination, notes, { vibrato = false } = {}) {
       wave.frequency.linearRampToValueAtTime(note.hertz, note.time + TURN);
       filter.frequency.setTargetAtTime(brightness(note.level, note.hertz), note.time, 0.03);
       gain.gain.setValueAtTime(loudness(before.level), Math.max(before.time + 0.001, note.time - Math.min(0.02, (note.time - before.time) / 3)));
-      gain.gain.linearRampToValueAtTime(0.78 * Math.min(level, loudness(before.level)), note.time);
+      const giving = note.end - note.time < 0.2 || note.time - before.time < 0.2 ? 0.95 : 0.78; // quick notes run on
+      gain.gain.linearRampToValueAtTime(giving * Math.min(level, loudness(before.level)), note.time);
     }
     gain.gain.linearRampToValueAtTime(level * (note.accent ? 1.25 : 1), note.time + attack);
     if (note.accent) gain.gain.linearRampToValueAtTime(level, note.time + attack + Math.min(0.12, (note.end - note.time) / 3));

@@ -33,7 +33,8 @@ export function stretch(notes, length, first, last) {
   if (!begin) return { from: 0, to: length };
   if (!last) return { from: begin.onset, to: length };
   const end = notes.find((note) => eventOf(note.address) === eventOf(last) && note.onset >= begin.onset - NEAR) ?? begin;
-  const next = notes.find((note) => note.onset > end.onset + NEAR);
+  // A written-out ornament has several notes at one address: all of them belong to its note.
+  const next = notes.find((note) => note.onset > end.onset + NEAR && eventOf(note.address) !== eventOf(end.address));
   return { from: begin.onset, to: next ? next.onset : length };
 }
 
