@@ -8,7 +8,7 @@ things only.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -93,7 +93,8 @@ def read_history(
     )
     chosen = {a.pk: a for a in assignments if not filters.piece or a.piece_id == filters.piece}
     lessons = list(Lesson.objects.filter(student=student).order_by("-starts"))  # all: an early note has its lesson
-    observations = list(Observation.objects.standing().filter(lesson__student=student).order_by("at", "id"))
+    standing = Observation.objects.standing().filter(lesson__student=student)
+    observations = list(standing.select_related("step").order_by("at", "id"))
     changes = list(
         MarkingChange.objects.filter(assignment__student=student).select_related("before", "after").order_by("at", "id")
     )
@@ -128,7 +129,9 @@ def read_history(
     shown.sort(key=lambda d: (d.day, d.lesson.starts.timestamp() if d.lesson else 0), reverse=True)
     return History(
         days=tuple(shown[:limit]),
-        courses=_courses(zone, chosen.values(), observations, changes),
+        courses=_courses(
+            zone, {d.lesson.pk: d.day for d in by_lesson.values() if d.lesson}, chosen.values(), observations, changes
+        ),
         assignments=assignments,
         left_over=max(0, len(shown) - limit),
     )
@@ -159,6 +162,7 @@ def _day(
 
 def _courses(
     zone: ZoneInfo,
+    lesson_days: Mapping[int, date],
     assignments: Iterable[Assignment],
     observations: Iterable[Observation],
     changes: Iterable[MarkingChange],
@@ -166,7 +170,7 @@ def _courses(
     tempi: dict[int, dict[date, int]] = defaultdict(dict)
     for seen in observations:
         if seen.tempo and seen.assignment_id and seen.step_id is None:
-            tempi[seen.assignment_id][seen.at.astimezone(zone).date()] = seen.tempo
+            tempi[seen.assignment_id][lesson_days[seen.lesson_id]] = seen.tempo
     moved: dict[int, list[tuple[date, str]]] = defaultdict(list)
     for change in changes:
         name = change.after.name if change.after else "no marking"

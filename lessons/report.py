@@ -22,6 +22,7 @@ _PRESENT = (Lesson.Attendance.ATTENDED, Lesson.Attendance.LATE)
 class Heard:
     day: date
     work: str
+    step: str
     outcome: str
     theme: str
     text: str
@@ -87,6 +88,7 @@ def make_report(student: Student, since: date, until: date) -> Report:
         Heard(
             row["lesson__starts"].astimezone(zone).date(),
             row["assignment__passage__title"] or row["assignment__piece__title"] or "",
+            row["step__text"] or "",
             row["outcome"],
             row["theme"],
             row["text"],
@@ -97,7 +99,7 @@ def make_report(student: Student, since: date, until: date) -> Report:
         .order_by("-lesson__starts", "at", "id")
         .values(
             *("lesson__starts", "assignment__passage__title", "assignment__piece__title"),
-            *("outcome", "theme", "text", "tempo"),
+            *("step__text", "outcome", "theme", "text", "tempo"),
         )
     )
     counts = [lesson["attendance"] for lesson in lessons]

@@ -79,7 +79,10 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """A whole sheet. `days` are the seven days it is for, from the day after the lesson."""
+    """A whole sheet. `days` are the seven days it is for, from the one after the lesson or the issue.
+
+    `lesson_date` is the later of the two days; `late` says that it is the issue's.
+    """
 
     student: str
     instrument: str
@@ -96,6 +99,7 @@ class Content:
     sentence: str
     days: tuple[str, ...]
     items: tuple[Item, ...] = field(default=())
+    late: bool = False
 
     @property
     def minutes(self) -> int:
@@ -155,7 +159,8 @@ def gather(
             "let some rest, or leave them out."
         )
     zone = ZoneInfo(studio.timezone)
-    day = (lesson.starts if lesson else at).astimezone(zone).date()
+    # A sheet printed days after its lesson is for the days to come.
+    day = max(moment.astimezone(zone).date() for moment in ((lesson.starts, at) if lesson else (at,)))
     instrument = student.instrument_on(day)
     minutes = [assignment.minutes or MINUTES_IF_UNSET for assignment in chosen]
     age = day.year - student.birth_year if student.birth_year else None
@@ -171,6 +176,7 @@ def gather(
         number=number,
         lesson=lesson.number if lesson else 0,
         lesson_date=day.isoformat(),
+        late=lesson is not None and lesson.starts.astimezone(zone).date() < day,
         issued=at.astimezone(zone).isoformat(timespec="minutes"),
         studio=studio.name,
         paper=studio.paper,
@@ -227,8 +233,9 @@ def _item(assignment: Assignment, minutes: int, pause: bool, with_excerpt: bool)
 
 
 def _title(assignment: Assignment) -> str:
-    """`The Long Slur: Opening`; the passage's name alone where the piece's is long."""
-    if assignment.passage is None:
+    """`The Long Slur: Opening`; the passage's name alone where the piece's is long, the piece's
+    alone where the passage is only called by its bars, which stand beside the title."""
+    if assignment.passage is None or assignment.passage.bars in assignment.passage.title:
         return assignment.piece.title
     whole = f"{assignment.piece.title}: {assignment.passage.title}"
     return whole if len(whole) <= TITLE_AT_MOST else assignment.passage.title
@@ -239,7 +246,10 @@ def _under_title(assignment: Assignment) -> str:
     piece, passage = assignment.piece, assignment.passage
     words = [piece.composer]
     if passage is not None:
-        words += [word for word in (piece.title, passage.movement.title) if word not in _title(assignment)]
+        movement = passage.movement
+        several = movement.number > 1 or movement.revision.movements.count() > 1
+        names = (piece.title, movement.title if several else "")
+        words += [word for word in names if word not in _title(assignment)]
     return ", ".join(dict.fromkeys(word for word in words if word))
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 from django.utils.dateparse import parse_date
 
 from lessons import links
@@ -39,8 +39,8 @@ def next_number(student: Student) -> int:
 
 
 def sheet_lesson(student: Student, at: datetime) -> Lesson | None:
-    """The lesson a sheet made now belongs to: the last one begun, or the first planned one."""
-    past = student.lessons.filter(starts__lte=at).order_by("-starts").first()
+    """The lesson a sheet made now belongs to: the last one begun or finished, or the first planned one."""
+    past = student.lessons.filter(Q(starts__lte=at) | Q(finished__lte=at)).order_by("-starts").first()
     return past or student.lessons.order_by("starts").first()
 
 

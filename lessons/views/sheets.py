@@ -46,6 +46,13 @@ def _choice(request: HttpRequest, student: Student) -> tuple[list[Assignment], f
     return chosen, frozenset(a.pk for a in chosen if str(a.pk) not in notes)
 
 
+def _lesson(request: HttpRequest, student: Student) -> Lesson | None:
+    """The lesson a sheet is asked for, if it is this student's, or the one a sheet made now belongs to."""
+    asked = (request.POST if request.method == "POST" else request.GET).get("lesson", "")
+    found = student.lessons.filter(pk=int(asked)).first() if asked.isdecimal() else None
+    return found or sheet_lesson(student, timezone.now())
+
+
 def _under(request: HttpRequest, assignments: list[Assignment]) -> dict[int, Wish]:
     """What is asked for under each item's staves."""
     return wishes(request.POST if request.method == "POST" else request.GET, assignments)
@@ -78,7 +85,7 @@ def _preview(request: HttpRequest, student: Student, error: str = "", status: in
         }
         for a in sheet_assignments(student)
     ]
-    lesson = sheet_lesson(student, timezone.now())
+    lesson = _lesson(request, student)
     content = None
     if not error:
         try:
@@ -97,7 +104,7 @@ def _preview(request: HttpRequest, student: Student, error: str = "", status: in
         "content": content,
         "error": error,
         "lesson": lesson,
-        "page_url": f"{page}?{query.urlencode()}" if "chosen" in query else page,
+        "page_url": f"{page}?{query.urlencode()}" if query else page,
         "section": "students",
     }
     return render(request, "lessons/sheet_preview.html", context, status=status)
@@ -120,7 +127,7 @@ def sheet_preview_page(request: HttpRequest, student_id: int) -> HttpResponse:
     try:
         content = draft_content(
             student,
-            sheet_lesson(student, timezone.now()),
+            _lesson(request, student),
             at=timezone.now(),
             assignments=chosen,
             without_excerpt=bare,
@@ -137,11 +144,9 @@ def sheet_issue(request: HttpRequest, student_id: int) -> HttpResponse:
     chosen, bare = _choice(request, student)
     now = timezone.now()
     try:
-        lesson, base = sheet_lesson(student, now), printed_base(request)
+        lesson, base = _lesson(request, student), printed_base(request)
         under = _under(request, chosen)
-        issued = issue_sheet(
-            student, lesson, at=now, assignments=chosen, without_excerpt=bare, under=under, home=base
-        )
+        issued = issue_sheet(student, lesson, at=now, assignments=chosen, without_excerpt=bare, under=under, home=base)
     except SheetError as problem:
         return _preview(request, student, str(problem), status=422)
     messages.success(request, f"Sheet {issued.number} for {student.first_name} is issued and kept.")
@@ -228,7 +233,7 @@ def _issue_day(request: HttpRequest, day: date, lessons: list[Lesson]) -> HttpRe
     for lesson in lessons:
         if str(lesson.student_id) in wanted:
             try:
-                issue_sheet(lesson.student, sheet_lesson(lesson.student, now), at=now, home=printed_base(request))
+                issue_sheet(lesson.student, lesson, at=now, home=printed_base(request))
                 done += 1
             except SheetError as problem:
                 messages.error(request, f"{lesson.student.first_name}: {problem}")

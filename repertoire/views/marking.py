@@ -19,7 +19,7 @@ from repertoire.drafts import ChangedElsewhere, Desk, Refused
 from repertoire.excerpts import picture, printed_marks, screen_look, screen_of
 from repertoire.fingerings import HOW_MANY, completion, how_many_of
 from repertoire.left_hand import instrument_with_strings, preset_for
-from repertoire.marking_forms import ASKED, KeepForm
+from repertoire.marking_forms import KeepForm
 from repertoire.marking_page import notes_to_pick, read_mark
 from repertoire.marking_tools import groups, read_wish
 from repertoire.markings import MarkingError, delete_marking, differences, marks_of, uses
@@ -278,8 +278,7 @@ def _keep_initial(desk: Desk) -> dict[str, str]:
     parent = desk.start.parent
     if parent is None or parent.origin == Marking.Origin.PRINTED:
         return {"origin": Marking.Origin.OWN}
-    origin = parent.origin if parent.origin in ASKED else Marking.Origin.OWN
-    return {"name": parent.name, "origin": origin, "source": parent.source}
+    return {"name": parent.name, "origin": Marking.Origin.OWN}
 
 
 @require_http_methods(["GET", "POST"])

@@ -65,6 +65,23 @@ def test_tempo_course_with_its_changes(student, told):
     assert course.changes == ((date(2026, 1, 20), "Third position"),)
 
 
+def test_a_step_that_was_judged_is_named(client_of, teacher, student, told):
+    step = told.steps.create(text="open strings first")
+    lesson = student.lessons.get(number=3)
+    observe(lesson, told, step=step, at=lesson.starts, outcome="not yet", shared=True)
+    assert "open strings first" in client_of(teacher).get(reverse("history", args=[student.pk])).content.decode()
+    heard = make_report(student, date(2026, 1, 1), date(2026, 3, 1)).heard
+    assert [h.step for h in heard if h.outcome == "not yet"] == ["open strings first"]
+
+
+def test_a_tempo_belongs_to_its_lessons_day(student, told):
+    """Noted a day late from the next lesson's room, it still counts for the lesson it was heard in."""
+    lesson = student.lessons.get(number=2)
+    observe(lesson, told, at=lesson.starts + timedelta(days=7), tempo=66)
+    (course,) = read_history(student).courses
+    assert [(p.day, p.tempo) for p in course.points][1] == (date(2026, 1, 20), 66)
+
+
 def test_filters(teacher, student, told):
     by_theme = read_history(student, Filters(theme="intonation"))
     assert [o.text for d in by_theme.days for o in d.observations] == ["true", "third finger low"]

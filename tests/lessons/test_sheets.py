@@ -20,13 +20,14 @@ from lessons.assigning import StepPlan, assign, end
 from lessons.models import Lesson, Sheet
 from lessons.sheet_content import Content, SheetError, gather
 from lessons.sheet_drawing import PAPER_MM, print_pages, sheet_html
-from lessons.sheets import DamagedSheet, content_of, download_name, issue_sheet, sheet_pdf_bytes
+from lessons.sheets import DamagedSheet, content_of, download_name, issue_sheet, sheet_lesson, sheet_pdf_bytes
 from repertoire.bounds import read_bounds
 from repertoire.excerpts import movement_notes
 from repertoire.importing import add_part, make_passage
 from repertoire.markings import make_marking, printed_marking
 from repertoire.models import Piece
 from repertoire.technique.marks import Kind, Mark
+from studio.models import Student
 
 AT = datetime(2026, 3, 10, 17, 30, tzinfo=UTC)
 
@@ -316,3 +317,47 @@ def test_only_the_teacher_issues(client, client_of, teacher, colleague, stranger
     assert client.post(address).status_code == 302
     assert client_of(teacher).get(address).status_code == 405
     assert not Sheet.objects.exists()
+
+
+def test_a_sheet_printed_late_is_for_the_days_to_come(student, lesson, work):
+    content = gather(student, lesson, number=1, at=datetime(2026, 3, 16, 9, 0, tzinfo=UTC))
+    assert (content.days[0], content.days[-1]) == ("Tue 17", "Mon 23")
+    assert (content.lesson, content.late, content.lesson_date) == (4, True, "2026-03-16")
+    assert "After lesson 4" in sheet_html(content)
+
+
+def test_a_sheet_printed_the_evening_before_is_for_the_days_after_the_lesson(student, lesson, work):
+    content = gather(student, lesson, number=1, at=datetime(2026, 3, 9, 20, 0, tzinfo=UTC))
+    assert content.days[0] == "Wed 11"
+    assert not content.late
+
+
+def test_a_lesson_finished_early_is_the_one_the_sheet_goes_with(teacher, student, lesson, work):
+    later = Lesson.objects.create(
+        teacher=teacher, student=student, number=5, starts=datetime(2026, 3, 17, 16, 30, tzinfo=UTC)
+    )
+    assert sheet_lesson(student, AT) == lesson
+    later.finished = AT
+    later.save()
+    assert sheet_lesson(student, AT) == later
+
+
+def test_the_lesson_asked_for_is_used_if_it_is_this_students(client_of, teacher, student, lesson, work):
+    other = Student.objects.create(teacher=teacher, first_name="Ben")
+    theirs = Lesson.objects.create(teacher=teacher, student=other, number=1, starts=AT, sentence="not for Mira")
+    later = Lesson.objects.create(
+        teacher=teacher,
+        student=student,
+        number=5,
+        starts=datetime(2027, 3, 17, 16, 30, tzinfo=UTC),
+        sentence="for later",
+    )
+    address = reverse("sheet_preview_page", args=[student.pk])
+    assert "for later" in client_of(teacher).get(address, {"lesson": later.pk}).content.decode()
+    assert "not for Mira" not in client_of(teacher).get(address, {"lesson": theirs.pk}).content.decode()
+
+
+def test_a_passage_called_by_its_bars_is_not_told_twice(student, lesson, work):
+    work.passage.title = f"Bars {work.passage.bars}"
+    work.passage.save()
+    assert gather(student, lesson, number=1, at=AT).items[0].title == "The Long Slur"
