@@ -54,7 +54,8 @@ class Linked:
         higher = part.instrument == "violin"
         far = _FAR[self.moved.how]
         where = f"{far} {'higher' if higher else 'lower'}" if far else "at the same pitch"
-        return f"for {part.instrument}, {where}"
+        clef = f", {self.moved.clef} clef" if self.moved.clef and part.instrument == "viola" else ""
+        return f"for {part.instrument}, {where}{clef}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -127,6 +127,43 @@ def test_the_lists_cost_the_same_queries_however_long_they_are(client_of, teache
     assert counts[0] == counts[1]
 
 
+def test_harmonics_are_told_with_what_is_touched_and_what_sounds(client_of, teacher):
+    """[A] D string of the viola touched at the fifth: the third partial, 3 × 293.33 = 880.0 Hz, +2 cents.
+    A3 stopped with the fourth D4 touched sounds two octaves above: A5."""
+    passage = make_passage(teacher, line("4/4", "alto", "A4 h A3 h"))
+    marks = (
+        Mark(Kind.HARMONIC, "b1n1", "natural"),
+        Mark(Kind.STRING, "b1n1", "II"),
+        Mark(Kind.HARMONIC, "b1n2", "artificial"),
+        Mark(Kind.STRING, "b1n2", "III"),
+    )
+    make_marking(passage, teacher, marks, name="Harmonics", origin="own")
+    page = plain(client_of(teacher).get(f"/repertoire/passages/{passage.pk}?under=hand").content.decode())
+    assert "Bar 1, beat 1 natural II – A4 A5 880.0 Hz, +2 cents" in page
+    assert "Bar 1, beat 3 artificial III A3 D4 A5 880.0 Hz" in page
+    assert "A4, natural harmonic: bar 1" in page  # can't be vibrated
+
+
+def test_pages_cost_the_same_queries_with_more_markings_and_students(passage, fingered, client_of, teacher, student):
+    from django.db import connection
+
+    client = client_of(teacher)
+    paths = [f"/repertoire/passages/{passage.pk}/{page}" for page in ("fingerings", "move", "mark")]
+    counts = []
+    for n in range(3):
+        made = Student.objects.create(teacher=teacher, first_name=f"Pupil {n}")
+        StudentHand.objects.create(student=made, highest=3)
+        make_marking(passage, teacher, FINGERS[:n], name=f"Idea {n}", origin="own")
+        counts.append([])
+        for path in paths:
+            client.get(f"{path}?under=hand&hand_for={student.pk}&from={fingered.pk}&marking={fingered.pk}")
+            with CaptureQueriesContext(connection) as seen:
+                client.get(f"{path}?from={fingered.pk}&marking={fingered.pk}")
+            counts[-1].append(len(seen))
+    assert counts[0] == counts[1] == counts[2]
+    assert max(counts[0]) <= 16
+
+
 class TestCompleting:
     def change(self, client, passage, **given):
         return client.post(f"/repertoire/passages/{passage.pk}/mark/change", {"state": "0", **given})
