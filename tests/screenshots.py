@@ -52,6 +52,8 @@ def pages() -> list[tuple[str, str]]:
     busiest = Assignment.objects.annotate(changes=Count("marking_changes")).order_by("-changes", "id").first().student
     fingered = Passage.objects.get(markings__name="Four fingers written")
     typed = Part.objects.get(revisions__file_name=TYPED_NAME)
+    shared = Assignment.objects.get(passage__title="The long notes")
+    whole = reverse("student_part", args=[shared.student_id, shared.passage.movement.revision.part_id])
     lesson = Lesson.objects.filter(student=busiest).order_by("-starts").first()
     return [
         ("today", reverse("today")),
@@ -63,6 +65,7 @@ def pages() -> list[tuple[str, str]]:
         ("fingerings", reverse("fingerings", args=[fingered.pk])),
         ("typing", reverse("type_more", args=[typed.pk])),
         ("sheet", reverse("sheet_preview", args=[busiest.pk])),
+        ("whole-part", whole),
         ("history", reverse("history", args=[busiest.pk])),
     ]
 
