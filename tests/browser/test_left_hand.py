@@ -140,6 +140,22 @@ def test_completing_on_the_marking_page_and_undoing_it(page, sign_in, teacher, p
     expect(page.locator("details[id^=guide-][open]").first).to_be_visible()
 
 
+def test_the_bars_picked_go_along_to_the_possible_fingerings(page, sign_in, teacher, passage, address):
+    sign_in(teacher, DESK)
+    page.goto(address(f"/repertoire/passages/{passage.pk}/mark"))
+    page.wait_for_selector("html.scripted")
+    page.get_by_role("tab", name="Left hand").click()
+    notes = page.get_by_role("listbox", name="Notes of the passage")
+    notes.focus()
+    for _ in range(2):
+        notes.press("ArrowRight")  # the first note of bar 2
+    for _ in range(3):
+        notes.press("Shift+ArrowRight")  # to the second of bar 3
+    page.get_by_role("link", name=re.compile("^Possible fingerings of the bars picked")).click()
+    expect(page.get_by_label("Bars", exact=True)).to_have_value("2–3")
+    expect(page.get_by_role("heading", name=re.compile("possibilit"))).to_be_visible()
+
+
 def test_a_violin_passage_becomes_a_viola_passage(page, sign_in, teacher, address):
     violin = make_passage(
         teacher, line("4/4", "treble", "D5 q E5 q F#5 q G5 q", key=2, instrument="violin"), instrument="violin"
