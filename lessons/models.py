@@ -8,6 +8,7 @@ migration 0002 hold that in the database, and the rows refuse to be deleted one 
 from __future__ import annotations
 
 import uuid
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -83,6 +84,10 @@ class Lesson(models.Model):
 
     def __str__(self) -> str:
         return f"Lesson {self.number} with {self.student}"
+
+    @property
+    def ends(self) -> datetime:
+        return self.starts + timedelta(minutes=self.minutes)
 
 
 class Assignment(models.Model):

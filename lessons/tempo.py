@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
+from fractions import Fraction
+
+from repertoire.notation.playing import unit_quarters
 
 from repertoire.technique.tempo_ladder import STEPS
 
@@ -34,6 +37,11 @@ def slower(tempo: int | None) -> int:
         return START
     place = bisect_left(STEPS, tempo)
     return STEPS[place - 1] if place > 0 else max(SLOWEST, tempo - 2)
+
+
+def unit_of(quarters: Fraction) -> str:
+    """The beat unit that lasts some quarter notes: 3/2 is "dotted quarter"; a quarter for what has no name."""
+    return next((unit for unit in UNIT_SIGNS if unit_quarters(unit) == quarters), "quarter")
 
 
 def unit_words(unit: str, terms: Mapping[str, str]) -> str:

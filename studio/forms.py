@@ -10,6 +10,7 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from studio.models import Guardian, Guardianship, InstrumentPeriod, Student, Studio, Teacher
 
@@ -124,6 +125,12 @@ class StudentForm(forms.ModelForm):  # type: ignore[type-arg]
             "staff_height": "8 mm is usual; 9 to 11 mm reads more easily for young players.",
             "private_notes": "Only you see these; they never appear on a sheet or a report.",
         }
+
+    def clean_birth_year(self) -> int | None:
+        year: int | None = self.cleaned_data["birth_year"]
+        if year is not None and year > timezone.localdate().year:
+            raise ValidationError(f"{year} is still to come.")
+        return year
 
 
 class InstrumentForm(forms.ModelForm):  # type: ignore[type-arg]

@@ -17,7 +17,9 @@ from lessons.forms import AssignForm, PlanForm
 from lessons.models import Assignment, Lesson, Step
 from lessons.queries import works
 from lessons.showing import choices, show
+from lessons.tempo import unit_of
 from repertoire.access import get_passage, get_piece
+from repertoire.excerpts import passage_line
 from repertoire.markings import printed_marking
 from repertoire.models import Marking, Passage, Piece
 from studio.access import get_student, teacher_of
@@ -96,11 +98,22 @@ def _assign_passage(request: HttpRequest, student: Student, passage: Passage) ->
     chosen = _number(request, "marking") if request.method != "POST" else None
     first = (markings.filter(pk=chosen).first() if chosen else None) or markings.first()
     form = AssignForm(
-        request.POST or None, teacher=student.teacher, markings=markings, initial={"marking": first, "state": "new"}
+        request.POST or None,
+        teacher=student.teacher,
+        markings=markings,
+        initial={"marking": first, "state": "new", "tempo_unit": _counted_in(passage)},
     )
     moved = other_instrument(student, passage, timezone.localdate()) if passage.has_notation else None
     drawn = choices(request, passage, markings)
     return _assign(request, student, form, passage=passage, choices=drawn, moved=moved, first=first)
+
+
+def _counted_in(passage: Passage) -> str:
+    """The beat unit of the passage's first metre: a minim in 3/2, a dotted crotchet in 6/8."""
+    if not passage.has_notation:
+        return "quarter"
+    meter = passage_line(passage).bars[0].meter
+    return unit_of(2 * meter.beat if meter.symbol == "cut" and meter.beat == 1 else meter.beat)
 
 
 def _assign_bars(request: HttpRequest, student: Student, piece: Piece) -> HttpResponse:

@@ -22,12 +22,14 @@ def today(request: HttpRequest) -> HttpResponse:
     lessons = list(lessons_between(teacher, day, day))
     tomorrow = list(lessons_between(teacher, day + timedelta(days=1), day + timedelta(days=1)))
     points = points_to_hear({lesson.student_id for lesson in lessons})
-    left = list(unfinished(teacher, now)[: UNFINISHED_SHOWN + 1])
+    left = [lesson for lesson in unfinished(teacher, now)[: 2 * UNFINISHED_SHOWN] if lesson.ends <= now]
+    nobody = not lessons and not teacher.students.exists()
     context = {
         "section": "today",
         "day": day,
         "now": now,
         "rows": [(lesson, _instruments(lesson), points.get(lesson.student_id, [])) for lesson in lessons],
+        "nobody": nobody,
         "coming": [] if lessons else list(next_lessons(teacher, now)),
         "unfinished": left[:UNFINISHED_SHOWN],
         "more_unfinished": len(left) > UNFINISHED_SHOWN,
