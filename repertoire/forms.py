@@ -163,6 +163,7 @@ class TypingForm(forms.Form):
         max_length=200, required=False, help_text="What you type from: publisher, editor, year, page."
     )
     passage = forms.BooleanField(required=False, label="Make a passage of the whole")
+    revision = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, piece: Piece | None = None, part: Part | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -70,13 +70,19 @@ def _type(
     request: HttpRequest, *, piece: Piece | None = None, part: Part | None = None, text: str = ""
 ) -> HttpResponse:
     instrument = part.instrument if part else "viola"
-    initial = {"text": text or BEGINNING.get(instrument, BEGINNING["viola"]), "instrument": instrument, "passage": True}
+    revision = part.revision if part else None
+    initial = {
+        "text": text or BEGINNING.get(instrument, BEGINNING["viola"]),
+        "instrument": instrument,
+        "passage": True,
+        "revision": revision.number if revision else 0,
+    }
     form = TypingForm(request.POST or None, initial=initial, piece=piece, part=part)
     reading = read_text(_lines(form["text"].value() or ""), instrument=form["instrument"].value() or "")
     status = 200
     if request.method == "POST":
         keeping = "preview" not in request.POST
-        if keeping and form.is_valid() and _may_be_kept(form, reading, piece, text):
+        if keeping and form.is_valid() and _may_be_kept(form, reading, piece, part, text):
             return _kept(request, form, reading, piece, part)
         if keeping:
             status = 422
@@ -89,6 +95,7 @@ def _type(
         "piece": piece,
         "part": part,
         "draft": request.path,
+        "beginnings": BEGINNING,
         "screen": excerpts.screen_of(request),
         **_shown(request, reading, 0),
     }
@@ -105,7 +112,7 @@ def _text_of(revision: Revision) -> str:
     return _lines(content.decode("utf-8", "replace").removeprefix("\ufeff"))
 
 
-def _may_be_kept(form: TypingForm, reading: Reading, piece: Piece | None, before: str) -> bool:
+def _may_be_kept(form: TypingForm, reading: Reading, piece: Piece | None, part: Part | None, before: str) -> bool:
     """Whether text and title can be stored; what is in the way is added to the form."""
     wrong = reading.wrong
     if wrong:
@@ -115,6 +122,10 @@ def _may_be_kept(form: TypingForm, reading: Reading, piece: Piece | None, before
         form.add_error("text", "there are no notes yet.")
     elif before and _lines(form.cleaned_data["text"]) == before:
         form.add_error("text", "this is the text as it was kept before. Add something first.")
+    if part is not None and part.revision and form.cleaned_data.get("revision") != part.revision.number:
+        form.add_error(
+            "text", "this part was gone on with on another page. Yours isn’t kept; copy what is missing there."
+        )
     if piece is None and not (form.cleaned_data.get("title") or reading.title):
         form.add_error("title", "give it a title, here or as T: in the text.")
     return not form.errors
@@ -129,7 +140,7 @@ def _kept(
     assert read is not None
     if part is not None:
         importing.add_revision(part, read, content, importing.TYPED_NAME, source=Revision.Source.ABC)
-        messages.success(request, f"{part.name} now has {len(read.movements[0].line.bars)} bars.")
+        messages.success(request, f"{part.name} is kept as it is now.")
         answer = redirect("part_carry", part.pk) if waiting(part) else redirect("movement", _movement(part).pk)
         return _done(request, answer)
     teacher = teacher_of(request)
@@ -191,7 +202,9 @@ def _shown(request: HttpRequest, reading: Reading, at: int) -> dict[str, Any]:
         context |= {"first": line.bars[0].number, "last": line.bars[-1].number}
     look = excerpts.screen_look(request, printed=printed, width_mm=WIDTHS[excerpts.screen_of(request)], prefix="typed-")
     picture: Picture = excerpts.drawn(line, printed, look)
-    return context | {"picture": picture, "bars": len(movement.line.bars), "undrawn": picture.warnings}
+    upbeat = movement.line.bars[0].missing > 0
+    bars = len(movement.line.bars) - upbeat
+    return context | {"picture": picture, "bars": bars, "upbeat": upbeat, "undrawn": picture.warnings}
 
 
 def _window(reading: Reading, line: Line, at: int) -> tuple[int, int]:

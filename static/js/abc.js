@@ -57,6 +57,13 @@ if (form && text) {
     if (text.value === given) forget(); else keep();
   });
 
+  // The clef of the other instrument, as long as nothing is typed yet.
+  form.elements.instrument?.addEventListener("change", (event) => {
+    const begins = { viola: form.dataset.beginViola, violin: form.dataset.beginViolin };
+    const next = begins[event.target.value];
+    if (next && Object.values(begins).includes(text.value)) { text.value = next; redraw(); }
+  });
+
   let width = screenNow();
   window.addEventListener("resize", () => {
     if (screenNow() === width) return;

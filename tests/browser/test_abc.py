@@ -112,6 +112,17 @@ def test_what_was_typed_is_kept_in_the_browser_until_it_is_stored(at_typing, add
     assert page.locator("#id_text").input_value() == "M:4/4\nL:1/8\nK:C clef=alto\n"
 
 
+def test_the_clef_follows_the_instrument_until_something_is_typed(at_typing):
+    page = at_typing(TABLET)
+    page.get_by_label("Instrument").select_option("violin")
+    assert page.locator("#id_text").input_value() == "M:4/4\nL:1/8\nK:C\n"
+    page.get_by_label("Instrument").select_option("viola")
+    assert page.locator("#id_text").input_value() == "M:4/4\nL:1/8\nK:C clef=alto\n"
+    write(page, HEAD + "G6|")
+    page.get_by_label("Instrument").select_option("violin")
+    assert page.locator("#id_text").input_value() == HEAD + "G6|"
+
+
 def test_beginning_afresh(at_typing, address):
     page = at_typing(TABLET)
     write(page, HEAD + "G6|")

@@ -151,7 +151,7 @@ def test_a_part_grows_and_its_passages_go_along(client_of, teacher, typed):
     page = client.get(reverse("type_more", args=[typed.pk]))
     assert page.context["form"]["text"].value() == TEXT
     longer = TEXT.replace("|]", "|") + "B2c2d2 | G6 |]\n"
-    answer = client.post(reverse("type_more", args=[typed.pk]), {"text": longer, "instrument": "viola"})
+    answer = client.post(reverse("type_more", args=[typed.pk]), {"text": longer, "instrument": "viola", "revision": 1})
     assert answer["Location"] == reverse("part_carry", args=[typed.pk])
     assert [(r.number, r.movements.get().bar_count) for r in typed.revisions.order_by("number")] == [(1, 3), (2, 5)]
     client.post(answer["Location"])
@@ -163,9 +163,27 @@ def test_a_part_grows_and_its_passages_go_along(client_of, teacher, typed):
 
 
 def test_an_unchanged_text_makes_no_revision(client_of, teacher, typed):
-    answer = client_of(teacher).post(reverse("type_more", args=[typed.pk]), {"text": TEXT, "instrument": "viola"})
+    answer = client_of(teacher).post(
+        reverse("type_more", args=[typed.pk]), {"text": TEXT, "instrument": "viola", "revision": 1}
+    )
     assert answer.status_code == 422
     assert typed.revisions.count() == 1
+
+
+def test_two_pages_dont_overwrite_each_other(client_of, teacher, typed):
+    client, url = client_of(teacher), reverse("type_more", args=[typed.pk])
+    client.post(url, {"text": f"{TEXT}B6|", "instrument": "viola", "revision": 1})
+    answer = client.post(url, {"text": f"{TEXT}c6|", "instrument": "viola", "revision": 1})
+    assert answer.status_code == 422
+    assert "gone on with on another page" in answer.content.decode()
+    assert answer.context["form"]["text"].value() == f"{TEXT}c6|"
+    assert typed.revisions.count() == 2
+
+
+def test_an_upbeat_isnt_counted_among_the_bars(client_of, teacher):
+    text = "M:4/4\nL:1/8\nK:C\nG2|A8|B6|]"
+    body = client_of(teacher).post(reverse("type_preview"), {"text": text}).content.decode()
+    assert "2 bars and an upbeat" in body
 
 
 def test_only_typed_parts_are_gone_on_with(client_of, teacher):
