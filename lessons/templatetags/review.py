@@ -1,0 +1,18 @@
+"""`{% pieces_to_review student %}`: the older pieces of a student that are due, three at first."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+from django.utils import timezone
+
+from lessons.reviewing import SHOWN, due_for_review
+from studio.models import Student
+
+register = template.Library()
+
+
+@register.inclusion_tag("lessons/_review.html", takes_context=True)
+def pieces_to_review(context: dict[str, Any], student: Student) -> dict[str, Any]:
+    return {"due": due_for_review(student, timezone.localdate())[:SHOWN], "csrf_token": context.get("csrf_token")}
