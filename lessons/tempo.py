@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from repertoire.notation.playing import unit_quarters
-
 from repertoire.technique.tempo_ladder import STEPS
 
 START = 60  # where a tempo begins that nobody has set
