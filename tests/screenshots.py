@@ -54,6 +54,8 @@ def pages() -> list[tuple[str, str]]:
     typed = Part.objects.get(revisions__file_name=TYPED_NAME)
     shared = Assignment.objects.get(passage__title="The long notes")
     whole = reverse("student_part", args=[shared.student_id, shared.passage.movement.revision.part_id])
+    bowed = Passage.objects.get(markings__name="Three and one, separate")
+    versions = "&".join(f"marking={pk}" for pk in bowed.markings.order_by("number").values_list("pk", flat=True)[:3])
     lesson = Lesson.objects.filter(student=busiest).order_by("-starts").first()
     return [
         ("today", reverse("today")),
@@ -63,6 +65,9 @@ def pages() -> list[tuple[str, str]]:
         ("marking", reverse("mark", args=[marked.pk])),
         ("left-hand", f"{reverse('passage', args=[fingered.pk])}?under=hand"),
         ("fingerings", reverse("fingerings", args=[fingered.pk])),
+        ("bow", f"{reverse('passage', args=[bowed.pk])}?under=bow&bow=1&reading=planned&directions=every"),
+        ("compare", f"{reverse('compare', args=[bowed.pk])}?show=bow&{versions}"),
+        ("bowings", reverse("bowings", args=[bowed.pk])),
         ("typing", reverse("type_more", args=[typed.pk])),
         ("sheet", reverse("sheet_preview", args=[busiest.pk])),
         ("whole-part", whole),
