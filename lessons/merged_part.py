@@ -13,8 +13,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
-from django.db.models import QuerySet
-
 from lessons.models import Assignment
 from repertoire.excerpts import movement_notes, passage_line
 from repertoire.markings import marks_of
@@ -89,13 +87,14 @@ class PartInUse:
     passages: int
 
 
-def open_work(student: Student) -> QuerySet[Assignment]:
-    """The student's passages with notation, first assigned first."""
-    return (
+def open_work(student: Student) -> list[Assignment]:
+    """The student's passages with notation, first assigned first. One query."""
+    rows = (
         Assignment.objects.filter(student=student, ended=None, passage__movement__notated=True, passage__picture=None)
         .select_related("marking", "passage__movement__revision__part__piece")
         .order_by("begun", "id")
     )
+    return [a for a in rows if a.passage is not None and a.passage.has_notation]
 
 
 def parts_in_use(student: Student) -> list[PartInUse]:

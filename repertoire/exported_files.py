@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from repertoire.excerpts import movement_notes, passage_line
+from repertoire.excerpts import NoNotation, movement_notes, passage_line
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Part, Revision
 from repertoire.notation.exporting import Heading, pack, write_musicxml
@@ -32,6 +32,8 @@ class File:
 def marking_file(marking: Marking, form: str, words: Mapping[str, str]) -> File:
     """A passage with one marking. Raises NoNotation."""
     passage = marking.passage
+    if not passage.has_notation:
+        raise NoNotation(f"“{passage}” has no notation.")
     part = passage.movement.revision.part
     heading = heading_of(part, f"{passage.title}, {passage.bars}")
     line = passage_line(passage)
