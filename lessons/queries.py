@@ -6,12 +6,14 @@ ten years of them cost the same queries.
 
 from __future__ import annotations
 
+import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import TypeVar
 
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Exists, Model, OuterRef, Prefetch, QuerySet, Subquery
 from django.utils import timezone
 
 from lessons.models import Assignment, Lesson, ListeningPoint, Observation, Phrase, Sheet, Step
@@ -21,6 +23,8 @@ from studio.models import Student, Teacher
 
 POINTS_A_LESSON = 3
 FIND_LIMIT = 25
+Row = TypeVar("Row", bound=Model)
+_OTHER_LETTERS = str.maketrans({"ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe", "ð": "d", "þ": "th"})
 PASSAGE = "passage__movement__revision__part__piece"
 DIGEST = {Aspect.BOW: "bow_digest", Aspect.LEFT_HAND: "left_hand_digest", Aspect.WORDS: "words_digest"}
 
@@ -154,20 +158,30 @@ class Found:
 
 
 def find(teacher: Teacher, words: str) -> Found:
-    """Students, pieces and passages of this teacher in which every word occurs."""
-    students = Student.objects.filter(teacher=teacher)
-    pieces = Piece.objects.filter(teacher=teacher)
-    passages = Passage.objects.filter(teacher=teacher).select_related("movement__revision__part__piece")
-    for word in words.split()[:8]:
-        students = students.filter(Q(first_name__icontains=word) | Q(surname__icontains=word))
-        pieces = pieces.filter(Q(title__icontains=word) | Q(composer__icontains=word))
-        passages = passages.filter(
-            Q(title__icontains=word)
-            | Q(purpose__icontains=word)
-            | Q(movement__revision__part__piece__title__icontains=word)
-            | Q(movement__revision__part__piece__composer__icontains=word)
-        )
-    return Found(list(students[:FIND_LIMIT]), list(pieces[:FIND_LIMIT]), list(passages[:FIND_LIMIT]))
+    """Students, pieces and passages of this teacher in which every word occurs, with or without its accents."""
+    wanted = [plain(word) for word in words.split()[:8]]
+    piece = "movement__revision__part__piece"
+    passages = Passage.objects.filter(teacher=teacher).select_related(piece)
+    return Found(
+        _containing(Student.objects.filter(teacher=teacher), wanted, "first_name", "surname"),
+        _containing(Piece.objects.filter(teacher=teacher), wanted, "title", "composer"),
+        _containing(passages, wanted, "title", "purpose", f"{piece}__title", f"{piece}__composer"),
+    )
+
+
+def plain(text: str) -> str:
+    """Text as it is compared: small letters without accents. A database's own comparison knows plain letters only."""
+    parted = unicodedata.normalize("NFKD", text.casefold().translate(_OTHER_LETTERS))
+    return "".join(c for c in parted if not unicodedata.combining(c))
+
+
+def _containing(rows: QuerySet[Row], wanted: list[str], *fields: str) -> list[Row]:
+    found = []
+    for pk, *texts in rows.values_list("pk", *fields):
+        text = plain("\n".join(texts))
+        if all(word in text for word in wanted):
+            found.append(pk)
+    return list(rows.filter(pk__in=found[:FIND_LIMIT]))
 
 
 def who_uses(markings: Iterable[Marking]) -> dict[int, list[Student]]:

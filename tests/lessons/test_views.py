@@ -13,7 +13,7 @@ from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Ob
 from lessons.observing import flag, observe
 from repertoire.models import Piece
 from studio.models import Guardian, Guardianship, Student
-from tests.lessons.conftest import make_passage
+from tests.lessons.conftest import TWO_BARS, make_passage
 
 AT = datetime(2026, 3, 26, 16, 42, tzinfo=UTC)
 JSON = {"HTTP_ACCEPT": "application/json"}
@@ -160,6 +160,30 @@ def test_finding(client_of, teacher, student, passage):
     assert "Opening" in find.get("/find?q=mill+open").content.decode()
     assert "Nothing of" in find.get("/find?q=mill+zebra").content.decode()
     assert "&lt;b&gt;" in find.get("/find?q=<b>").content.decode()
+
+
+def test_accents_and_capitals_dont_matter_when_finding(client_of, teacher, student, passage):
+    piece = passage.movement.revision.part.piece
+    piece.title, piece.composer = "Étude in fis", "Łucja Dvořáková"
+    piece.save()
+    student.first_name = "Søren"
+    student.save()
+    find = client_of(teacher)
+    for words in ("etude", "ÉTUDE", "dvorakova", "DVOŘÁK", "lucja étude"):
+        assert "Étude in fis" in find.get("/find", {"q": words}).content.decode(), words
+    assert "Søren" in find.get("/find", {"q": "soren"}).content.decode()
+
+
+def test_finding_costs_the_same_however_much_there_is(
+    client_of, teacher, student, passage, django_assert_max_num_queries
+):
+    find = client_of(teacher)
+    find.get("/find?q=o")
+    for number in range(30):
+        make_passage(teacher, title=f"Opening {number}", notes=TWO_BARS)
+    with django_assert_max_num_queries(12):
+        body = find.get("/find?q=opening").content.decode()
+    assert body.count("/repertoire/passages/") == 25
 
 
 def test_assigning_in_few_steps(client_of, teacher, student, passage, low, high):
