@@ -24,7 +24,7 @@ __all__ = ["MEI", "XML_ID", "forget", "line_digest", "plain_mei", "plain_musicxm
 
 MEI = "{http://www.music-encoding.org/ns/mei}"
 XML_ID = "{http://www.w3.org/XML/1998/namespace}id"
-FORM = "2"  # raise when the MEI of a line changes, so that stored ones are made afresh
+FORM = "3"  # raise when the MEI of a line changes, so that stored ones are made afresh
 KEPT = 256
 
 _JUMP_WORDS = {"fine": "Fine", "dacapo": "D.C.", "dalsegno": "D.S.", "tocoda": "To Coda"}

@@ -194,7 +194,9 @@ def _general_note(event: Event, shown: Mapping[str, Accidental]) -> note.General
             made.stemDirection = {"none": "noStem"}.get(event.stem, event.stem)
         made.beams = _beams(event)
         if event.tremolo and not event.tremolo_pair:
-            made.expressions.append(expressions.Tremolo(numberOfMarks=event.tremolo))
+            strokes = expressions.Tremolo()
+            strokes.numberOfMarks = event.tremolo  # given to the constructor it is forgotten
+            made.expressions.append(strokes)
     if event.cue:
         made.style.noteSize = "cue"
     return made
@@ -266,23 +268,33 @@ def _tempo(mark: TempoMark) -> Iterator[tempo.TempoIndication]:
 
 
 def shown_accidentals(line: Line) -> dict[str, Accidental]:
-    """Which notes print an accidental: what the bar so far and the key ask for (none on a note
-    tied over the bar line), and what the source prints as a reminder."""
+    """Which notes print an accidental: those the source prints, and those that would be read wrongly without.
+
+    Where the source prints accidentals, what it doesn't print is added only where neither custom
+    would read the note as meant: after a note tied over the bar line its accidental may count for
+    the rest of the bar or not. A made line has to be plain by the stricter custom. A note tied
+    from before the line has its accidental in brackets.
+    """
+    stated = any(e.accidentals for e in line.events)
     shown: dict[str, Accidental] = {}
     for written in line.bars:
-        standing: dict[tuple[str, int], int] = {}
+        standing: dict[tuple[str, int], set[int]] = {}
         for event in line.in_bar(written.index):
             for number, sounding in enumerate(event.pitches, 1):
                 place = (sounding.letter, sounding.octave)
-                now = standing.get(place, of_key(sounding.letter, written.key))
+                now = standing.get(place, {of_key(sounding.letter, written.key)})
                 tied = number <= len(event.tied_from) and event.tied_from[number - 1]
-                held_over = tied and not event.onset
+                from_before = tied and not event.onset and written is line.bars[0]
                 printed = event.accidentals[number - 1] if number <= len(event.accidentals) else ""
-                needed = sounding.alter != now and not held_over
+                needed = sounding.alter not in now and not (tied and (stated or not event.onset))
                 style: Accidental = "plain" if needed else "bracketed" if printed.startswith("(") else ""
+                if from_before and not printed and sounding.alter not in now:
+                    style = "bracketed"
                 shown[event.member(number)] = style or ("plain" if printed else "")
-                if not held_over:
-                    standing[place] = sounding.alter
+                if shown[event.member(number)] or not tied:
+                    standing[place] = {sounding.alter}
+                elif stated:
+                    standing[place] = now | {sounding.alter}
     return shown
 
 

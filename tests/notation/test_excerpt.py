@@ -54,6 +54,44 @@ def test_accidentals_follow_key_and_bar() -> None:
     assert accidentals(plain_mei(music)) == {"b1n2": "n", "b1n4": "s", "b2n1": "n"}
 
 
+def stated(music: Line, **signs: str) -> Line:
+    """The line with accidentals printed on single notes."""
+    return music.with_events(
+        tuple(replace(e, accidentals=(signs[e.address],)) if e.address in signs else e for e in music.events)
+    )
+
+
+def test_an_accidental_tied_over_the_bar_line_is_repeated_only_where_the_source_repeats_it() -> None:
+    music = line("2/4", "alto", "r q F#4 q~ | F#4 q F#4 q")
+    assert accidentals(plain_mei(stated(music, b1n2="sharp"))) == {"b1n2": "s"}
+    assert accidentals(plain_mei(stated(music, b1n2="sharp", b2n1="sharp"))) == {"b1n2": "s", "b2n1": "s"}
+    assert accidentals(plain_mei(stated(music, b1n2="sharp", b2n2="sharp"))) == {"b1n2": "s", "b2n2": "s"}
+
+
+def test_what_the_source_forgets_is_added() -> None:
+    music = line("2/4", "alto", "F#4 q F4 q | Bb4 q B4 q")
+    assert accidentals(plain_mei(stated(music, b1n1="sharp"))) == {"b1n1": "s", "b1n2": "n", "b2n1": "f", "b2n2": "n"}
+
+
+def test_a_note_tied_from_before_the_passage_says_what_it_is() -> None:
+    music = line("2/4", "alto", "r q F#4 q~ | F#4 q F#4 q")
+    for whole in (music, stated(music, b1n2="sharp")):
+        root = etree.fromstring(plain_mei(cut(whole, 2, None, 2, None)))
+        first = next(n for n in root.iter(MEI + "note") if n.get(XML_ID) == "b2n1")
+        assert [(a.get("accid"), a.get("enclose")) for a in first.iter(MEI + "accid")] == [("s", "paren")]
+
+
+def test_strokes_through_a_stem_and_between_two_notes_are_as_many_as_written() -> None:
+    music = line("4/4", "alto", "C4 h:1 D4 h:2 | C4 h:3 E4 h")
+    pair = {"b2n1": "start", "b2n2": "stop"}
+    music = music.with_events(
+        tuple(replace(e, tremolo=2, tremolo_pair=pair[e.address]) if e.address in pair else e for e in music.events)
+    )
+    root = etree.fromstring(plain_mei(music))
+    assert [n.get("stem.mod") for n in root.iter(MEI + "note") if n.get("stem.mod")] == ["1slash", "2slash"]
+    assert [t.get("beams") for t in root.iter(MEI + "fTrem")] == ["2"]
+
+
 def test_no_accidental_on_a_note_tied_over_the_bar_line() -> None:
     music = line("4/4", "alto", "C#4 w~ | C#4 h C#4 h")
     assert accidentals(plain_mei(music)) == {"b1n1": "s", "b2n2": "s"}
