@@ -24,6 +24,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 _FOLDER = os.path.join(os.path.dirname(verovio.__file__), "data")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 _MOVE = re.compile(r"translate\((-?[\d.]+),? ?(-?[\d.]+)\) scale\((-?[\d.]+)")
+_UPRIGHT = re.compile(r"rotate\(-90(?:\.0*)? (-?[\d.]+),(-?[\d.]+)\)")  # the wavy line of an arpeggio
 _SEPARATE = frozenset((
     "note", "rest", "mRest", "multiRest", "chord", "stem", "flag", "beam", "accid", "artic", "dots", "clef", "keySig",
     "meterSig", "barLine", "ledgerLines", "tie", "slur", "fing", "dir", "dynam", "hairpin", "trill", "turn", "mordent",
@@ -48,6 +49,7 @@ class Shape:
     style: str = ""
     boxes: list[Box] = field(default_factory=list)
     filled: bool = True
+    turn: int = 0  # degrees about its own place, clockwise; only of glyphs
 
 
 @dataclass
@@ -66,7 +68,9 @@ class Sign:
 
     @property
     def owner(self) -> str:
-        return next((c for c in self.classes if c in ("mark-own", "mark-printed", "mark-replaced", "mark-inferred")), "")
+        return next(
+            (c for c in self.classes if c in ("mark-own", "mark-printed", "mark-replaced", "mark-inferred")), ""
+        )
 
     @property
     def key(self) -> str:
@@ -139,6 +143,8 @@ def _read(element: Any, sign: Sign, signs: list[Sign]) -> None:
             signs.append(sign)
         for child in element:
             _read(child, sign, signs)
+        if upright := _UPRIGHT.match(element.get("transform") or ""):
+            _turn_upwards(sign, float(upright[1]), float(upright[2]))
     elif tag == SVG + "use":
         found = _MOVE.match(element.get("transform"))
         assert found is not None
@@ -149,6 +155,14 @@ def _read(element: Any, sign: Sign, signs: list[Sign]) -> None:
         sign.shapes.extend(_words(element, sign))
     elif tag in (SVG + "path", SVG + "polygon", SVG + "polyline", SVG + "rect", SVG + "ellipse"):
         sign.shapes.append(_outline(element, tag.removeprefix(SVG)))
+
+
+def _turn_upwards(sign: Sign, x: float, y: float) -> None:
+    """Turn what lies to the right of a place so that it stands above it."""
+    for shape in sign.shapes:
+        shape.turn = -90
+        shape.x, shape.y = x + shape.y - y, y - shape.x + x
+        shape.boxes = [(x + b[1] - y, y - b[2] + x, x + b[3] - y, y - b[0] + x) for b in shape.boxes]
 
 
 def glyph(code: str, x: float, y: float, size: float) -> Shape:
@@ -324,7 +338,8 @@ def shape_svg(shape: Shape, outlines: dict[str, str], *, bold: float = 0.0, use:
         )
     if shape.tag == "glyph":
         thick = f' stroke="currentColor" stroke-width="{bold / shape.size:.0f}"' if bold else ""
-        place = f"translate({shape.x:.0f} {shape.y:.0f}) scale({shape.size:g} {-shape.size:g})"
+        turn = f" rotate({shape.turn})" if shape.turn else ""
+        place = f"translate({shape.x:.0f} {shape.y:.0f}){turn} scale({shape.size:g} {-shape.size:g})"
         if use:
             return f'<use href="#{use}{shape.body}" transform="{place}"{thick}/>'
         outline = outlines.get(shape.body) or glyph_outline(shape.body)

@@ -325,3 +325,26 @@ def test_systems_are_about_equally_full():
     assert [len(system.bars) for system in picture.systems] == [8, 8]
     again = engrave(music, (Mark(Kind.BOW, "b1n1", "down"),), Look(width_mm=natural * 0.93))
     assert [len(system.bars) for system in again.systems] == [8, 8]
+
+
+def test_an_arpeggio_stands_upright_before_its_chord() -> None:
+    chord = line("4/4", "alto", "C4+G4+E5 w")
+    drawn = engrave(chord, (Mark(Kind.ARTICULATION, "b1n1", "arpeggio"),), Look()).systems[0]
+    waves = re.findall(r"translate\((-?\d+) (-?\d+)\) rotate\(-90\)", drawn.svg)
+    assert len(waves) >= 3
+    assert len({x for x, _ in waves}) == 1
+    assert len({y for _, y in waves}) == len(waves)
+
+
+def test_a_hairpin_on_one_note_is_drawn_within_its_time() -> None:
+    music = line("4/4", "alto", "C4 q D4 q E4 h | C4 w")
+    hairpin = Mark(K.HAIRPIN, "b1n2", "crescendo", "b1n2")
+    picture = engrave(music, (hairpin,), Look())
+    drawn = [g for g in root_of(picture).iter("{*}g") if "kind-hairpin" in (g.get("class") or "")]
+    xs = [float(x) for g in drawn for p in g.iter("{*}path") for x in re.findall(r"(-?[\d.]+) -?[\d.]+", p.get("d"))]
+    scale = 8.0 / 720  # mm in a unit of the drawing [A]
+    places = picture.systems[0].notes
+    assert xs
+    assert max(xs) - min(xs) > 100  # it opens over more than half a space
+    left = 30  # the drawing's margin in units, see _FIXED
+    assert places["b1n2"][0] - 2.0 < (min(xs) + left) * scale < (max(xs) + left) * scale < places["b1n3"][0] + 1.5
