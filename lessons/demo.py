@@ -34,6 +34,8 @@ from repertoire.importing import TYPED_NAME, add_part, add_part_without_notation
 from repertoire.markings import make_marking, marks_of, printed_marking
 from repertoire.models import Marking, Part, Passage, Piece, Revision
 from repertoire.notation.abc import read_text
+from repertoire.notation.scans import Crop
+from repertoire.pictures import keep_upload, make_picture_passage
 from repertoire.technique.marks import Mark, Marks, put
 from studio.models import Guardian, Guardianship, InstrumentPeriod, Student, Studio, Teacher
 
@@ -110,7 +112,10 @@ def _add_piece(stage: _Stage, told: Mapping[str, Any]) -> None:
     stage.pieces[told["key"]] = piece
     stage.say(piece.title)
     if "bars" in told:
-        add_part_without_notation(piece, [told["bars"]])
+        part = add_part_without_notation(piece, [told["bars"]], edition=told.get("edition", ""))
+        Part.objects.filter(pk=part.pk).update(rights=told.get("rights", ""))
+        for cut in told.get("passages", ()):
+            _add_picture(stage, part, cut)
         return
     part = _typed_part(piece, told) if "typed" in told else _read_part(piece, told)
     revision = part.revision
@@ -128,6 +133,21 @@ def _add_piece(stage: _Stage, told: Mapping[str, Any]) -> None:
         stage.passages[cut["key"]] = passage
         for version in cut["markings"]:
             _add_marking(stage, passage, version)
+
+
+def _add_picture(stage: _Stage, part: Part, told: Mapping[str, Any]) -> None:
+    """A passage of a printed book: its picture, straightened and cropped as a teacher would."""
+    revision = part.revision
+    assert revision is not None
+    movement = revision.movements.select_related("revision__part__piece").get()
+    how = dict(told["picture"])
+    path = _fixture(how.pop("file"))
+    upload = keep_upload(movement, stage.teacher, path.read_bytes(), path.name)
+    bounds = read_bounds(told["bars"], None, movement.bar_count)
+    passage = make_picture_passage(upload, bounds, Crop(**how), title=told["title"], purpose=told["purpose"])
+    stage.passages[told["key"]] = passage
+    for version in told["markings"]:
+        _add_marking(stage, passage, version)
 
 
 def _read_part(piece: Piece, told: Mapping[str, Any]) -> Part:

@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageFile, ImageFilter, ImageOps, UnidentifiedImageError
 
 MOST_PIXELS = 50_000_000
 LONG_SIDE = 3500  # what is kept of a page, about 300 to the inch on A4
@@ -28,6 +28,7 @@ EXCERPT_WIDTH = 2400  # 338 to the inch over a column of 180 mm
 LEAST_WIDTH, LEAST_HEIGHT = 200, 40
 MOST_ANGLE = 15.0
 PDF_SECONDS = 15
+WHITE = 0.93  # of the brightest around is white
 _SCRIPT = Path(__file__).with_name("pdf_page.py")
 _OTHERS = {
     b"GIF8": "a GIF", b"II*\0": "a TIFF", b"MM\0*": "a TIFF", b"BM": "a BMP", b"PK\x03\x04": "a compressed folder",
@@ -219,7 +220,7 @@ def straightened(image: Image.Image, angle: float) -> Image.Image:
 
 
 def cut_out(image: Image.Image, crop: Crop) -> Image.Image:
-    """The excerpt: straightened, then cropped, at most EXCERPT_WIDTH wide. Raises ScanError when too
+    """The excerpt: straightened, cropped, its paper made white, at most EXCERPT_WIDTH wide. Raises ScanError when too
     little is left."""
     width, height = image.size
     box = (
@@ -231,12 +232,21 @@ def cut_out(image: Image.Image, crop: Crop) -> Image.Image:
             f"Only {box[2] - box[0]} × {box[3] - box[1]} points are left: too few to read notes from. "
             "Crop less, or scan the page larger."
         )
-    found = straightened(image, crop.angle).crop(box)
+    found = whitened(straightened(image, crop.angle).crop(box))
     return (
         found
         if found.width <= EXCERPT_WIDTH
         else reduced(found, round(EXCERPT_WIDTH * max(1, found.height / found.width)))
     )
+
+
+def whitened(image: Image.Image) -> Image.Image:
+    """The picture with its paper white: each point against the brightest around it, so that the shade
+    of a photo or a bent page goes and the ink stays. Nothing darker than a mid grey counts as paper."""
+    small = reduced(image, max(32, max(image.size) // 8))
+    paper = small.filter(ImageFilter.MaxFilter(9)).filter(ImageFilter.GaussianBlur(6)).resize(image.size)
+    bright = WHITE * np.maximum(np.asarray(paper, dtype=np.float64), 96)
+    return Image.fromarray(np.minimum(np.asarray(image, dtype=np.float64) * 255 / bright, 255).astype(np.uint8))
 
 
 def find_staves(image: Image.Image) -> tuple[tuple[float, float], ...]:

@@ -203,6 +203,17 @@ def test_a_crop_that_cant_be(edges, message):
         Crop(**edges)
 
 
+def test_the_shade_of_a_photo_becomes_white_paper_and_the_ink_stays():
+    # From 250 down to 130 across the page, as under a lamp at the left.
+    shade = np.linspace(250, 130, SIZE[0])[None, :] / 255
+    photo = Image.fromarray((np.asarray(sheet()) * shade).astype(np.uint8))
+    clean = cut_out(photo, Crop())
+    bright = np.asarray(clean)[np.asarray(sheet()) == 255]
+    assert int(np.percentile(bright, 1)) >= 240
+    assert ink(clean) == pytest.approx(ink(sheet()), rel=0.05)
+    assert find_staves(clean) == ((200.0, 280.0), (450.0, 530.0))
+
+
 def test_too_little_left_is_refused():
     with pytest.raises(ScanError, match="too few"):
         cut_out(sheet(), Crop(left=0, right=5))
