@@ -37,7 +37,7 @@ function attach(row) {
     keepOrder(row);
   });
   handle.addEventListener("pointerdown", (event) => {
-    handle.setPointerCapture(event.pointerId);
+    event.preventDefault();
     row.classList.add("dragged");
     let changed = false;
     const move = (at) => {
@@ -55,12 +55,15 @@ function attach(row) {
     };
     const drop = () => {
       row.classList.remove("dragged");
-      handle.removeEventListener("pointermove", move);
+      document.removeEventListener("pointermove", move);
+      document.removeEventListener("pointerup", drop);
+      document.removeEventListener("pointercancel", drop);
       if (changed) keepOrder(row);
     };
-    handle.addEventListener("pointermove", move);
-    handle.addEventListener("pointerup", drop, { once: true });
-    handle.addEventListener("pointercancel", drop, { once: true });
+    // The row moves in the document while it is dragged, which would end a capture of the pointer.
+    document.addEventListener("pointermove", move);
+    document.addEventListener("pointerup", drop);
+    document.addEventListener("pointercancel", drop);
   });
 }
 
