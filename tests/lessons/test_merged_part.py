@@ -9,7 +9,7 @@ from lessons.merged_part import merge, parts_in_use, seams
 from lessons.models import Assignment
 from lessons.page_turns import Block, plan_pages, rest_after
 from lessons.part_pages import lay_out, part_html, part_pdf
-from repertoire.models import Movement, Part, Passage, Piece, Revision
+from repertoire.models import ExcerptPicture, Movement, Part, Passage, Piece, Revision
 from repertoire.notation.musicxml import read_part
 from repertoire.notation.storing import line_to_json
 from repertoire.technique.marks import Kind, Mark, dump
@@ -130,6 +130,19 @@ def test_passages_of_an_earlier_file_are_named_not_laid(student, part, assigned)
     merged = merge(student, part)
     assert merged.older == (old,)
     assert merged.movements[0].marks == (bow("b2n1", "up"),)
+
+
+def test_a_passage_carried_by_a_picture_is_left_out(teacher, student, part):
+    picture = ExcerptPicture.objects.create(
+        teacher=teacher, image="pictures/none.png", sha256="0" * 64, width=400, height=200, file_name="page.png"
+    )
+    passage = Passage.objects.create(
+        teacher=teacher, movement=part.revision.movements.get(), title="From the page", start_bar=1, end_bar=2,
+        first_number="1", last_number="2", picture=picture,
+    )  # fmt: skip
+    Assignment.objects.create(student=student, piece=part.piece, passage=passage, begun=date(2026, 3, 6))
+    assert merge(student, part) is None
+    assert parts_in_use(student) == []
 
 
 def test_without_work_on_a_part_there_is_nothing_to_merge(student, part):
