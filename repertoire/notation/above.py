@@ -255,7 +255,7 @@ class Above:
         """Give what stands above and below the staff to the events it stands at."""
         for p in sorted(self.pending, key=lambda p: (p.pos, p.what != "stop")):
             if p.what == "stop":
-                self.printed.stop_above(p.kind, p.number, self._before(drafts, p), p.pos)
+                self.printed.stop_above(p.kind, p.number, self._before(drafts, p), p.pos, p.voice)
                 continue
             at = self._at(drafts, p)
             if p.what == "dynamic":
@@ -266,7 +266,7 @@ class Above:
                 if not self.printed.bow_sign(p.value, at):
                     self.movement.leave_out("A sign that only a music font can show.")
             else:
-                self.printed.start_above(p.kind, p.number, p.value, at, p.pos)
+                self.printed.start_above(p.kind, p.number, p.value, at, p.pos, p.voice)
 
     def _at(self, drafts: list[Draft], p: _Pending) -> Draft:
         """The event at a place: one that begins there, else one that sounds there, else the next, else the last."""

@@ -346,7 +346,10 @@ def draw_dynamic(sheet: Sheet, mark: Mark, owner: str) -> None:
 
 
 def draw_hairpin(sheet: Sheet, mark: Mark, owner: str) -> None:
-    sheet.control("hairpin", mark, owner, form="cres" if mark.value == "crescendo" else "dim", place="below")
+    made = sheet.control("hairpin", mark, owner, form="cres" if mark.value == "crescendo" else "dim", place="below")
+    if mark.to and event_address(mark.to) == event_address(mark.at) and not mark.option("until"):
+        made.attrib.pop("endid", None)  # on one note: as long as it lasts
+        made.set("tstamp2", f"0m+{sheet._beat(mark.at, str(sheet.line.event(mark.at).duration)):g}")
 
 
 def draw_phrase(sheet: Sheet, mark: Mark, owner: str) -> None:

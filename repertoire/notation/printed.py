@@ -73,6 +73,7 @@ class _Open:
     member: Member | None
     value: str
     options: tuple[tuple[str, str], ...] = ()
+    voice: str = ""  # of a sign above or below the staff, as the file names it
 
 
 class Printed:
@@ -301,17 +302,24 @@ class Printed:
         self._add(Kind.BOW, at, _BOWS[sign])
         return True
 
-    def start_above(self, kind: Kind, number: str, value: str, at: Draft, pos: Fraction) -> None:
+    def start_above(self, kind: Kind, number: str, value: str, at: Draft, pos: Fraction, voice: str = "") -> None:
+        """Begin a hairpin or octave sign. One of its number that is still open has lost its end:
+        it goes, unless it belongs to another voice."""
+        spans = self.open.setdefault((kind, number), [])
+        for lost in [s for s in spans if not (s.voice and voice and s.voice != voice)]:
+            spans.remove(lost)
+            self.movement.leave_out(f"A {_SPAN_NAMES.get(kind, kind)} has no end.", lost.draft.bar)
         options = tuple(_after(at, pos).items()) if kind is Kind.HAIRPIN else ()
-        self.open.setdefault((kind, number), []).append(_Open(at, None, value, options))
+        spans.append(_Open(at, None, value, options, voice))
 
-    def stop_above(self, kind: Kind, number: str, last: Draft, pos: Fraction) -> None:
+    def stop_above(self, kind: Kind, number: str, last: Draft, pos: Fraction, voice: str = "") -> None:
         """End a hairpin or octave sign at `pos`; `last` is the last event that begins before it."""
         spans = self.open.get((kind, number))
         if not spans:
             self.movement.leave_out(f"A {_SPAN_NAMES.get(kind, kind)} ends that never began.", last.bar)
             return
-        span = spans.pop()
+        span = next((s for s in reversed(spans) if s.voice == voice), spans[-1])
+        spans.remove(span)
         to = last if last.order > span.draft.order else span.draft
         until = pos - to.onset
         inside = kind is Kind.HAIRPIN and to is last and 0 < until < to.duration

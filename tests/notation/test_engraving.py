@@ -346,5 +346,5 @@ def test_a_hairpin_on_one_note_is_drawn_within_its_time() -> None:
     places = picture.systems[0].notes
     assert xs
     assert max(xs) - min(xs) > 100  # it opens over more than half a space
-    left = 30  # the drawing's margin in units, see _FIXED
+    left = 300  # the drawing's margin in units: pageMarginLeft is told in tenths
     assert places["b1n2"][0] - 2.0 < (min(xs) + left) * scale < (max(xs) + left) * scale < places["b1n3"][0] + 1.5

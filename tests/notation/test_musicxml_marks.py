@@ -197,6 +197,47 @@ def test_hairpins_within_one_long_note_keep_their_places():
     ]
 
 
+def wedge(kind, number="1", voice=""):
+    more = f"<voice>{voice}</voice>" if voice else ""
+    return direction(f'<wedge type="{kind}" number="{number}"/>', more=more)
+
+
+def test_a_hairpin_without_an_end_never_takes_that_of_a_later_one():
+    contents = (
+        FOUR + note("C4", 8, "half") + wedge("diminuendo") + note("D4", 8, "half"),
+        wedge("crescendo") + note("E4", 8, "half") + wedge("stop") + note("F4", 8, "half"),
+        WHOLE + wedge("stop"),
+    )
+    assert marks(*contents) == [Mark(Kind.HAIRPIN, "b2n1", "crescendo", "b2n1")]
+    assert told(*contents) == [("1", "A hairpin has no end."), ("3", "A hairpin ends that never began.")]
+
+
+def test_hairpins_are_matched_by_number_and_time_not_by_their_order_in_the_file():
+    back = "<backup><duration>16</duration></backup>"
+    contents = (
+        FOUR + wedge("crescendo") + note("C4") + note("D4") + note("E4") + wedge("stop", "2") + note("F4") + back
+        + note("r", 4, voice="2") + wedge("stop") + wedge("diminuendo", "2") + note("r", 12, "half", "<dot/>", voice="2")
+    )  # fmt: skip
+    found = [m for m in marks(contents) if m.kind is Kind.HAIRPIN]
+    assert [(m.value, m.at, m.to) for m in found] == [
+        ("crescendo", "b1n1", "b1n1"),
+        ("diminuendo", "b1n3", "b1n5"),
+    ]  # D4 to E4, rests between
+    assert told(contents) == []
+
+
+def test_hairpins_of_two_voices_may_share_a_number():
+    back = "<backup><duration>16</duration></backup>"
+    contents = (
+        FOUR + wedge("crescendo", voice="1") + note("C5", 16, "whole") + wedge("stop", voice="1") + back
+        + wedge("diminuendo", voice="2") + note("C4", 16, "whole", voice="2") + wedge("stop", voice="2")
+    )  # fmt: skip
+    assert [(m.value, m.at, m.to) for m in marks(contents)] == [
+        ("crescendo", "b1n1", "b1n1"),
+        ("diminuendo", "b1n2", "b1n2"),
+    ]
+
+
 def test_octave_signs_leave_the_sounding_pitch():
     contents = (
         FOUR + direction('<octave-shift type="down" size="8"/>') + note("C6", 8, "half") + note("D6", 8, "half")
