@@ -22,7 +22,7 @@ from repertoire.models import Draft, Marking, Passage, Suggestion
 from repertoire.suggesting import Offer
 from repertoire.technique.checking import check
 from repertoire.technique.line import Line
-from repertoire.technique.marks import Change, Mark, Marks, apply, changes, dump, load
+from repertoire.technique.marks import SPANS, Change, Mark, Marks, apply, changes, dump, load
 from studio.models import Teacher
 
 STEPS_KEPT = 200
@@ -71,6 +71,15 @@ class Desk:
     def undo(self) -> str:
         """Words for what undo would take back, "" when there is nothing."""
         return str(self.draft.undo[-1]["words"]) if self.draft and self.draft.undo else ""
+
+    @property
+    def gave_way(self) -> Marks:
+        """Marks over several notes that the last change put away to make room for what it wrote."""
+        step = self.draft.undo[-1]["changes"] if self.draft and self.draft.undo else []
+        if not any(change["after"] for change in step):
+            return ()
+        gone = (Mark.from_json(change["before"]) for change in step if change["before"] and not change["after"])
+        return tuple(mark for mark in gone if mark.kind in SPANS)
 
     @property
     def redo(self) -> str:

@@ -25,6 +25,7 @@ from repertoire.marking_tools import groups, read_wish
 from repertoire.markings import MarkingError, delete_marking, differences, marks_of, uses
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
+from repertoire.notation.signs import describe
 from repertoire.players import chosen_player
 from repertoire.suggesting import changed_by_hand, standing
 from repertoire.technique.line import Line
@@ -216,6 +217,7 @@ def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
     notes = notes_to_pick(desk.line, desk.marks, drawn, printed_marks(passage))
     given = request.POST if request.method == "POST" else request.GET
     first = given.get("first", "")
+    written = request.method == "POST" and given.get("what") not in ("undo", "redo")
     return {
         **below,
         "passage": passage,
@@ -225,6 +227,7 @@ def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
         "marks_state": notes.state,
         "screen": screen_of(request),
         "by_bar": notes.by_bar,
+        "gave_way": [describe(mark, desk.line) for mark in desk.gave_way] if written else [],
         "first": first if first in desk.line else "",
         "last": given.get("last", "") or first,
     }

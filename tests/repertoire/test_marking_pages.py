@@ -91,7 +91,12 @@ def test_a_change_by_script_gives_the_picture_the_list_and_the_state(passage, cl
     answer = change(client, passage, "bow=up", "b1n3")
     text = answer.content.decode()
     assert answer.status_code == 200
-    assert re.findall(r'id="([\w-]+)"[^>]* data-part', text) == ["mark-systems", "mark-bar", "mark-list"]
+    assert re.findall(r'id="([\w-]+)"[^>]* data-part', text) == [
+        "mark-systems",
+        "mark-bar",
+        "mark-gave-way",
+        "mark-list",
+    ]
     assert "bar 1, third note, B3, up-bow" in text
     assert Mark(Kind.BOW, "b1n3", "up") in drafted()
 
@@ -312,3 +317,10 @@ def test_stored_marks_have_a_format(passage, client):
             "marks": [{"kind": "bow", "at": "b1n3", "value": "up"}],
         }
     )
+
+
+def test_what_gives_way_to_a_slur_is_said(passage, client):
+    longer = change(client, passage, "slur=", "b1n1", "b1n3", **{"from": "printed"})
+    assert "Gave way: bar 1, beat 1 to bar 1, beat 2: slur." in longer.content.decode()
+    back = change(client, passage, "undo", state=state_in(longer))
+    assert "Gave way" not in back.content.decode()
