@@ -134,7 +134,8 @@ def inferred_marks(bowing: Bowing, pass_number: int = 1) -> Marks:
 
 
 def worded(text: str, terms: Mapping[str, str] = NO_TERMS) -> str:
-    """A sentence with the studio's words for frog, tip and bar."""
+    """A sentence with the studio's words for frog, tip, bar and quarter notes."""
+    text = text.replace("quarter notes", f"{terms['quarter']}s") if "quarter" in terms else text
     for word in ("frog", "tip", "bar"):
         if terms.get(word, word) != word:
             text = re.sub(rf"\b{word}\b", terms[word], text)

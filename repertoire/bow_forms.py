@@ -10,7 +10,9 @@ from typing import Any
 
 from django import forms
 
+from repertoire.bow import worded
 from repertoire.technique.bow_planning import COSTS, PlanCosts
+from repertoire.technique.bow_words import NO_TERMS
 from repertoire.technique.bowing import BOW, BowSettings
 
 
@@ -68,8 +70,16 @@ def figure(value: Any) -> str:
 class BowSettingsForm(forms.Form):
     """One number field for each entry; `chosen` gives only what differs from the defaults."""
 
-    def __init__(self, given: Any = None, *, settings: BowSettings = BOW, costs: PlanCosts = COSTS) -> None:
+    def __init__(
+        self,
+        given: Any = None,
+        *,
+        settings: BowSettings = BOW,
+        costs: PlanCosts = COSTS,
+        terms: Mapping[str, str] = NO_TERMS,
+    ) -> None:
         super().__init__(given)
+        self.terms = terms
         for prefix, entries, current, usual in (("s", SETTINGS, settings, BOW), ("c", COSTS_SET, costs, COSTS)):
             for entry in entries:
                 self._add(f"{prefix}-{entry.name}", entry, getattr(current, entry.name), getattr(usual, entry.name))
@@ -78,9 +88,9 @@ class BowSettingsForm(forms.Form):
             self._add(f"v-{level}", entry, costs.wanted_mm_s[level], COSTS.wanted_mm_s[level])
 
     def _add(self, name: str, entry: Entry, current: Any, usual: Any) -> None:
-        words = f"{entry.unit}; " if entry.unit else ""
+        words = worded(f"{entry.unit}; ", self.terms) if entry.unit else ""
         self.fields[name] = forms.FloatField(
-            label=entry.label,
+            label=worded(entry.label, self.terms),
             min_value=entry.least,
             max_value=entry.most,
             initial=figure(current),

@@ -115,7 +115,7 @@ def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], a
     movable = [(r, s) for s in signs if (r := rank(s)) is not None]
     for sign in signs:
         if rank(sign) is None and sign.name not in ("staff", "tupletBracket", "tupletNum"):
-            ground.add(sign.boxes())
+            ground.add(_solid(sign))
     _set_tuplets(signs, ground, middle)
     fingers: dict[str, Sign] = {}
     chains = _chains([s for _, s in movable if s.name in ("dynam", "hairpin")], middle)
@@ -243,9 +243,10 @@ def _level(signs: Sequence[Sign], ground: Ground) -> None:
 
 
 def _solid(sign: Sign) -> list[Box]:
-    """A hairpin takes its whole wedge's room."""
+    """A hairpin takes its whole wedge's room, a sign in brackets that between them."""
     box = sign.box
-    return [box] if sign.name == "hairpin" and box else list(sign.boxes())
+    whole = sign.name == "hairpin" or "mark-inferred" in sign.classes
+    return [box] if whole and box else list(sign.boxes())
 
 
 def _axis(sign: Sign) -> float:

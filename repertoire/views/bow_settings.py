@@ -11,6 +11,7 @@ from repertoire.bow import bow_settings
 from repertoire.bow_forms import BowSettingsForm
 from repertoire.models import BowChoice
 from studio.access import teacher_of
+from studio.terms import terms_for
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -22,7 +23,8 @@ def bow_settings_page(request: HttpRequest) -> HttpResponse:
         BowChoice.objects.filter(studio=studio).delete()
         messages.success(request, "The usual bow settings are back.")
         return redirect("bow_settings")
-    form = BowSettingsForm(request.POST or None, settings=settings, costs=costs)
+    terms = terms_for(studio.terms)
+    form = BowSettingsForm(request.POST or None, settings=settings, costs=costs, terms=terms)
     if request.method == "POST" and form.is_valid():
         chosen, weights = form.chosen()
         BowChoice.objects.update_or_create(studio=studio, defaults={"settings": chosen, "costs": weights})
