@@ -109,6 +109,24 @@ def test_music21_and_verovio_find_as_many_noteheads(name, part):
     assert len(re.findall(r"<note[ >]", toolkit.getMEI())) == heads
 
 
+WHOLE = ["haydn/opus74no1/movement2", "mozart/k458/movement2", "beethoven/opus18no1/movement3"]
+
+
+@pytest.mark.parametrize("name", WHOLE)
+def test_a_whole_part_as_printed_is_read_back(name):
+    data = (CORPUS / f"{name}.mxl").read_bytes()
+    movement = read_part(data, "file.mxl", "Viola").movements[0]
+    written = write_musicxml([(movement.line, movement.printed)], replace(HEADING, part="Viola")).data
+    assert faults(written) == []
+    read = read_part(written, "out.musicxml", 1).movements[0]
+    assert [replace(e, accidentals=()) for e in read.line.events] == [
+        replace(e, accidentals=()) for e in movement.line.events
+    ]
+    assert read.line.bars == movement.line.bars
+    assert len(movement.printed) > 150
+    assert read.printed == movement.printed
+
+
 def test_a_compressed_file_opens_in_both(tmp_path):
     line, _, data = passage(*PASSAGES[1])
     heads = len(list(line.pitches))
