@@ -44,10 +44,10 @@ def marking_file(marking: Marking, form: str, words: Mapping[str, str]) -> File:
 
 def part_file(revision: Revision, form: str, words: Mapping[str, str]) -> File:
     """A whole part as printed, all its movements. Raises NoNotation."""
-    movements = [movement_notes(m) for m in revision.movements.order_by("number")]
-    titles = [m.title for m in revision.movements.order_by("number")]
+    found = list(revision.movements.order_by("number"))
+    movements = titled([movement_notes(m) for m in found], [m.title for m in found])
     part = revision.part
-    return as_file(titled(movements, titles), heading_of(part), form, f"{part.piece.title} {part.name}", words)
+    return as_file(movements, whole_heading(part, movements), form, f"{part.piece.title} {part.name}", words)
 
 
 def titled(movements: Sequence[tuple[Line, Marks]], titles: Sequence[str]) -> list[tuple[Line, Marks]]:
@@ -77,6 +77,11 @@ def heading_of(part: Part, movement: str = "") -> Heading:
         edition=part.edition,
         rights=part.rights,
     )
+
+
+def whole_heading(part: Part, movements: Sequence[tuple[Line, Marks]]) -> Heading:
+    """The heading of a whole part; a single movement's title stands in it, several have their own."""
+    return heading_of(part, movements[0][0].title if len(movements) == 1 else "")
 
 
 def file_name(words: str) -> str:

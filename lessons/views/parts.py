@@ -15,7 +15,7 @@ from lessons.page_turns import Opens
 from lessons.part_pages import TooLong, lay_out, part_pdf
 from repertoire.access import get_part
 from repertoire.excerpts import studio_look
-from repertoire.exported_files import as_file, file_name, heading_of
+from repertoire.exported_files import as_file, file_name, whole_heading
 from repertoire.views.exporting import known, sent
 from studio.access import get_student
 
@@ -80,7 +80,7 @@ def student_part_file(request: HttpRequest, student_id: int, part_id: int, form:
     form, merged = known(form), get_merged(request, student_id, part_id)
     movements = [(m.line, m.marks) for m in merged.movements]
     name = f"{merged.part.piece.title} {merged.part.name} marked"
-    return sent(as_file(movements, heading_of(merged.part), form, name, studio_look(request)["words"]))
+    return sent(as_file(movements, whole_heading(merged.part, movements), form, name, studio_look(request)["words"]))
 
 
 def _opens(request: HttpRequest) -> Opens:

@@ -6,7 +6,8 @@ can read, and into a meaning on the note (see `meanings.py`). The same music giv
 bytes: nothing in a file tells when or where it was made.
 
 An excerpt starts and ends where it does: a slur, hairpin or other span that leads past its
-edge is written up to the edge, a tie that leads out is left off, and the file says so.
+edge is written up to the edge, a tie that leads out is left off, and the file says so. A
+single bar cut short is read back as an upbeat: MusicXML can't tell which end is missing.
 """
 
 from __future__ import annotations
