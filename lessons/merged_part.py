@@ -81,10 +81,19 @@ class MergedPart:
 
 @dataclass(frozen=True, slots=True)
 class PartInUse:
-    """A part on which a student has passages, and how many."""
+    """A part on which a student has passages, first assigned first."""
 
     part: Part
-    passages: int
+    work: tuple[Assignment, ...]
+
+    @property
+    def passages(self) -> int:
+        return len(self.work)
+
+    @property
+    def disagreements(self) -> int:
+        """How many things overlapping passages say differently."""
+        return len(disagreements(_sources(_newest(self.work)[1]))) if self.passages > 1 else 0
 
 
 def open_work(student: Student) -> list[Assignment]:
@@ -99,13 +108,12 @@ def open_work(student: Student) -> list[Assignment]:
 
 def parts_in_use(student: Student) -> list[PartInUse]:
     """The parts a student has passages on, by title. One query."""
-    counts: dict[int, PartInUse] = {}
+    found: dict[int, PartInUse] = {}
     for assignment in open_work(student):
-        assert assignment.passage is not None
-        part = assignment.passage.movement.revision.part
-        before = counts.get(part.pk)
-        counts[part.pk] = PartInUse(part, (before.passages if before else 0) + 1)
-    return sorted(counts.values(), key=lambda p: (p.part.piece.title.casefold(), p.part.pk))
+        part = _passage(assignment).movement.revision.part
+        before = found[part.pk].work if part.pk in found else ()
+        found[part.pk] = PartInUse(part, (*before, assignment))
+    return sorted(found.values(), key=lambda p: (p.part.piece.title.casefold(), p.part.pk))
 
 
 def merge(student: Student, part: Part, *, chosen: int | None = None) -> MergedPart | None:
@@ -113,15 +121,13 @@ def merge(student: Student, part: Part, *, chosen: int | None = None) -> MergedP
 
     `chosen` is the assignment whose passage wins wherever it overlaps another.
     """
-    found = [a for a in open_work(student) if a.passage and a.passage.movement.revision.part_id == part.pk]
+    found = [a for a in open_work(student) if _passage(a).movement.revision.part_id == part.pk]
     if not found:
         return None
-    passages = {a.pk: a.passage for a in found if a.passage}
-    newest = max((p.movement.revision for p in passages.values()), key=lambda r: r.number)
-    older = [a for a in found if passages[a.pk].movement.revision_id != newest.pk]
-    here = [a for a in found if a not in older]
+    newest, here = _newest(found)
+    older = [a for a in found if a not in here]
     here.sort(key=lambda a: a.pk == chosen)  # stable: the chosen one last, the others by date
-    sources = tuple(_source(a, passages[a.pk], a.marking) for a in here if a.marking is not None)
+    sources = _sources(here)
     movements = newest.movements.select_related("revision__part__piece").order_by("number")
     return MergedPart(
         student,
@@ -135,8 +141,23 @@ def merge(student: Student, part: Part, *, chosen: int | None = None) -> MergedP
     )
 
 
-def _source(assignment: Assignment, passage: Passage, marking: Marking) -> Source:
-    return Source(assignment, passage, marking, passage_line(passage), marks_of(marking))
+def _passage(assignment: Assignment) -> Passage:
+    assert assignment.passage is not None  # open_work gives passages only
+    return assignment.passage
+
+
+def _newest(work: Sequence[Assignment]) -> tuple[Revision, list[Assignment]]:
+    """The newest file of a part that has passages, and the work on it."""
+    newest = max((_passage(a).movement.revision for a in work), key=lambda r: r.number)
+    return newest, [a for a in work if _passage(a).movement.revision_id == newest.pk]
+
+
+def _sources(work: Sequence[Assignment]) -> tuple[Source, ...]:
+    return tuple(
+        Source(a, _passage(a), a.marking, passage_line(_passage(a)), marks_of(a.marking))
+        for a in work
+        if a.marking is not None
+    )
 
 
 def _merged(movement: Movement, sources: Sequence[Source]) -> MergedMovement:

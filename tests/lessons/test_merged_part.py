@@ -185,6 +185,13 @@ def test_the_page_lists_disagreements_and_says_who_wins(client_of, teacher, stud
     assert f"/students/{student.pk}/parts/{part.pk}/pdf?first={first.pk}" in chosen
 
 
+def test_the_students_page_says_where_passages_disagree(client_of, teacher, student, part, assigned):
+    assigned(1, 3, 5, bow("b2n1", "down"))
+    assigned(2, 4, 12, bow("b2n1", "up"))
+    assert [used.disagreements for used in parts_in_use(student)] == [1]
+    assert "1 place where passages disagree" in client_of(teacher).get(f"/students/{student.pk}/").content.decode()
+
+
 def test_the_students_page_leads_to_the_whole_part(client_of, teacher, student, part, assigned):
     assigned(1, 3, 5, bow("b2n1", "down"))
     page = client_of(teacher).get(f"/students/{student.pk}/").content.decode()
