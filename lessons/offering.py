@@ -13,7 +13,7 @@ from lessons.step_sets import StepSet
 from lessons.stepping import plan_of
 from repertoire.technique import recipes
 from repertoire.technique.line import TYPES
-from repertoire.technique.practice_offers import Offer, offers, shown_first
+from repertoire.technique.practice_offers import RULES, Offer, offers, shown_first
 from repertoire.technique.practice_staves import Stave
 
 NEEDS_A_NOTE = frozenset(kind for kind, found in recipes.KINDS.items() if "at" in found.takes)
@@ -80,7 +80,7 @@ def _about(recipe: Mapping[str, Any]) -> tuple[Any, ...]:
 def recipe_of(assignment: Assignment, offer: Offer, kind: str) -> Recipe:
     """The recipe of one stave of an offer, with the assignment's marking and tempo."""
     given = recipes.suited(kind, {**offer.given, **_tempo(assignment)})
-    return Recipe(kind, assignment.marking_id or 0, offer.bars, given)
+    return Recipe(kind, assignment.marking_id or 0, offer.bars, given, RULES)
 
 
 def _tempo(assignment: Assignment) -> dict[str, Any]:
@@ -141,7 +141,7 @@ def _recipe_for(assignment: Assignment, stave: Mapping[str, Any], found: Ground)
     try:
         if offer is not None:
             recipe = recipe_of(assignment, offer, kind)
-            recipe = Recipe(kind, recipe.marking, recipe.bars, {**recipe.given, **given})
+            recipe = Recipe(kind, recipe.marking, recipe.bars, {**recipe.given, **given}, recipe.rules)
         elif kind in NEEDS_A_NOTE:
             return None
         else:

@@ -44,12 +44,14 @@ class RecipeError(ValueError):
 @dataclass(frozen=True)
 class Recipe:
     """`kind` and `given` as in technique/recipes.py; `bars` are the first and last written bar by
-    index, None for the whole passage; `marking` is 0 for the marks as printed."""
+    index, None for the whole passage; `marking` is 0 for the marks as printed; `rules` names the
+    version of the rules that offered the stave, "" when it was chosen by hand."""
 
     kind: str
     marking: int = 0
     bars: tuple[int, int] | None = None
     given: Mapping[str, Any] = field(default_factory=dict)
+    rules: str = ""
 
     def as_json(self) -> dict[str, Any]:
         out: dict[str, Any] = {"format": FORMAT, "kind": self.kind, "marking": self.marking}
@@ -57,6 +59,8 @@ class Recipe:
             out["bars"] = list(self.bars)
         if self.given:
             out["with"] = dict(self.given)
+        if self.rules:
+            out["rules"] = self.rules
         return out
 
     @property
@@ -68,14 +72,15 @@ def read_recipe(raw: Any) -> Recipe:
     """A recipe of the stored form. Raises RecipeError."""
     if not isinstance(raw, Mapping) or raw.get("format") != FORMAT:
         raise RecipeError(f"This practice stave is not in format {FORMAT}.")
-    if set(raw) - {"format", "kind", "marking", "bars", "with"}:
+    if set(raw) - {"format", "kind", "marking", "bars", "with", "rules"}:
         raise RecipeError("This practice stave has fields that can't be read.")
     bars, given, marking = raw.get("bars"), raw.get("with", {}), raw.get("marking", 0)
     if not _whole(marking) or not isinstance(given, Mapping):
         raise RecipeError("This practice stave can't be read.")
     if bars is not None and (not isinstance(bars, list | tuple) or len(bars) != 2 or not all(map(_whole, bars))):
         raise RecipeError("The bars of a practice stave are its first and its last.")
-    recipe = Recipe(str(raw.get("kind")), marking, tuple(bars) if bars else None, dict(given))
+    rules = str(raw.get("rules", ""))[:40]
+    recipe = Recipe(str(raw.get("kind")), marking, tuple(bars) if bars else None, dict(given), rules)
     try:
         recipes.check(recipe.kind, recipe.given)
     except StaveError as error:

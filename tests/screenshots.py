@@ -56,6 +56,7 @@ def pages() -> list[tuple[str, str]]:
     whole = reverse("student_part", args=[shared.student_id, shared.passage.movement.revision.part_id])
     bowed = Passage.objects.get(markings__name="Three and one, separate")
     versions = "&".join(f"marking={pk}" for pk in bowed.markings.order_by("number").values_list("pk", flat=True)[:3])
+    staved = Assignment.objects.filter(steps__recipe__kind="trill", ended=None).order_by("id").first()
     lesson = Lesson.objects.filter(student=busiest).order_by("-starts").first()
     return [
         ("today", reverse("today")),
@@ -69,7 +70,9 @@ def pages() -> list[tuple[str, str]]:
         ("compare", f"{reverse('compare', args=[bowed.pk])}?show=bow&{versions}"),
         ("bowings", reverse("bowings", args=[bowed.pk])),
         ("typing", reverse("type_more", args=[typed.pk])),
+        ("steps", reverse("steps", args=[staved.pk])),
         ("sheet", reverse("sheet_preview", args=[busiest.pk])),
+        ("practice-staves", reverse("sheet_preview_page", args=[staved.student_id])),
         ("whole-part", whole),
         ("history", reverse("history", args=[busiest.pk])),
     ]

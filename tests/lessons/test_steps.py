@@ -131,6 +131,7 @@ def test_an_offer_in_stages_becomes_three_steps_that_share_their_pulse(client_of
     assert all(s.same_pulse and s.tempo_now == 42 and s.tempo_goal == 52 for s in steps)
     assert [s.text for s in steps] == ["Without the ornaments.", "With the turn.", "With the turn and the trill."]
     assert steps[2].recipe["with"] == {"tempo": 63}  # dotted quarter 42 is 63 quarters
+    assert {s.recipe["rules"] for s in steps} == {"practice-1"}  # a suggestion keeps the rules that made it
     assert first.number not in {o.offered.number for o in page(client, work).context["first"]}
 
 
