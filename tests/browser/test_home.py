@@ -36,14 +36,14 @@ MODULES = "/static/js/home"
 
 @pytest.fixture
 def sheet(teacher, student) -> Sheet:
-    """Two bars in D, the first four quarters slurred by two; A4 and D4 as halves. One quarter = 60."""
+    """Issued yesterday: two bars in D, four quarters slurred by two, A4 and D4 as halves. A quarter = 60."""
     cache.clear()
-    now = timezone.now()
+    now = timezone.now() - timedelta(days=1)
     passage = make_passage(teacher, notes="D4 q E4 q F#4 q G4 q | A4 h D4 h")
     marking = make_marking(
         passage, 1, "By twos", Mark(Kind.SLUR, "b1n1", to="b1n2"), Mark(Kind.SLUR, "b1n3", to="b1n4")
     )
-    lesson = Lesson.objects.create(teacher=teacher, student=student, number=1, starts=now - timedelta(days=1))
+    lesson = Lesson.objects.create(teacher=teacher, student=student, number=1, starts=now - timedelta(hours=1))
     assign(
         student, begun=date.today(), passage=passage, marking=marking, steps=[StepPlan("Slowly", 60, 72, 4)],
         tempo_now=60, tempo_goal=80, minutes=12,
@@ -216,6 +216,28 @@ def test_vibrato_sways_evenly_around_the_pitch(opened):
     assert float(np.max(cents)) == pytest.approx(14, abs=1.5)
     assert float(np.min(cents)) == pytest.approx(-14, abs=1.5)
     assert float(np.mean(cents)) == pytest.approx(0, abs=1)
+
+
+def test_the_loudest_that_can_sound_together_does_not_break_up(opened):
+    """Three notes at their loudest, a drone and the click stay below full scale; one mf note is heard well."""
+    loudest = rendered(
+        opened,
+        3,
+        """
+        const end = sound.speaker(context);
+        for (const hertz of [196, 293.7, 440]) {
+          sound.bow(context, end, [{ time: 0.2, end: 2.2, hertz, level: 1, accent: true }]);
+        }
+        sound.drone(context, end, 146.67, 0);
+        sound.strike(context, end, 0.2, true);
+        sound.strike(context, end, 1, false);
+        """,
+    )
+    assert 0.5 < float(np.max(np.abs(loudest))) < 1.0
+    one = rendered(
+        opened, 3, "sound.bow(context, sound.speaker(context), [{ time: 0.2, end: 2.2, hertz: 293.7, level: 0.64 }]);"
+    )
+    assert float(np.max(np.abs(one))) > 0.15
 
 
 def test_a_stretch_runs_from_note_to_note_and_counts_in_before_it(opened):

@@ -5,7 +5,7 @@ import { Days } from "./days.js";
 import { Keeping } from "./keep.js";
 import { Music } from "./music.js";
 import { Player } from "./player.js";
-import { body, drone } from "./sound.js";
+import { drone, speaker } from "./sound.js";
 
 const told = JSON.parse(document.getElementById("home-page").textContent);
 const sends = Boolean(told.address);
@@ -23,10 +23,7 @@ const sounding = new Map(); // drones by their button
 function audio() {
   if (!context) {
     context = new AudioContext({ latencyHint: "interactive" });
-    const level = new GainNode(context, { gain: 0.9 });
-    const limit = new DynamicsCompressorNode(context, { threshold: -9, ratio: 8, attack: 0.003, release: 0.15 });
-    level.connect(limit).connect(context.destination);
-    output = body(context, level);
+    output = speaker(context);
     player = new Player(context, output, stopped);
     window.passagework = { context, player };
   }

@@ -34,6 +34,16 @@ export function body(context, destination) {
   return input;
 }
 
+/** All that sounds together on its way to the loudspeaker: held below the level at which it would break up. */
+export function speaker(context) {
+  const limit = new DynamicsCompressorNode(context, { threshold: -18, ratio: 12, attack: 0.001, release: 0.15 });
+  const level = new GainNode(context, { gain: 0.75 });
+  limit.connect(level).connect(context.destination);
+  const before = new GainNode(context, { gain: 0.9 });
+  before.connect(limit);
+  return body(context, before);
+}
+
 const loudness = (level) => 0.04 + 0.3 * level ** 1.5;
 const brightness = (level, hertz) => Math.min(9000, Math.max(1400, hertz * (3 + 7 * level)));
 
