@@ -27,15 +27,18 @@ from repertoire.notation.look import Look
 from repertoire.notation.picture import Picture
 from repertoire.players import Player, chosen_player, players_to_choose
 from repertoire.technique.fingering import Fingering
-from repertoire.technique.left_hand import shifts
+from repertoire.technique.left_hand import semitone_slides, shifts
+from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks
-from repertoire.technique.shift_practice import Way, shift_excerpt
+from repertoire.technique.shift_practice import Way, shift_excerpt, slide_excerpts
 from repertoire.under_staves import choices, chosen, dress, printed_too, version_on_desk
 from studio.access import teacher_of
 
 GUIDE_STAFF_MM = 6.5
 GUIDE_WIDTH_MM = 36.0
 DRAFT = "draft"
+WAYS: dict[str, Way] = {"starting": "starting", "arriving": "arriving"}
+SLIDES = ("one-finger", "two-fingers")
 
 
 def beneath(request: HttpRequest, passage: Passage, marks: Marks, picture: Picture, source: str = "") -> dict[str, Any]:
@@ -110,14 +113,13 @@ class Lettered(Protocol):
 
 @require_safe
 def guide_notes(request: HttpRequest, passage_id: int, address: str, way: str) -> HttpResponse:
-    """One shift alone in small notation: starting note, guide note, arriving note."""
+    """One shift alone in small notation (starting note, guide note, arriving note), or a half
+    step with one finger and with two."""
     passage = get_passage(request, passage_id)
-    ways: dict[str, Way] = {"starting": "starting", "arriving": "arriving"}
-    if way not in ways or not passage.has_notation:
+    if way not in (*WAYS, *SLIDES) or not passage.has_notation:
         raise Http404
     fingering = _fingering(request, passage)
-    shift = next((s for s in shifts(fingering) if s.end.address == address), None) if fingering else None
-    excerpt = shift_excerpt(fingering, shift, ways[way]) if fingering and shift else None
+    excerpt = _alone(fingering, address, way) if fingering else None
     if excerpt is None:
         raise Http404
     look = Look(
@@ -134,6 +136,15 @@ def guide_notes(request: HttpRequest, passage_id: int, address: str, way: str) -
     response = HttpResponse(drawn(*excerpt, look).systems[0].svg, content_type="image/svg+xml")
     response["Cache-Control"] = "private, no-cache"
     return response
+
+
+def _alone(fingering: Fingering, address: str, way: str) -> tuple[Line, Marks] | None:
+    """The shift that arrives at an address, or the slide, as an excerpt; None where there is none."""
+    if way in WAYS:
+        shift = next((s for s in shifts(fingering) if s.end.address == address), None)
+        return shift_excerpt(fingering, shift, WAYS[way]) if shift else None
+    slide = next((s for s in semitone_slides(fingering) if s.end == address), None)
+    return slide_excerpts(fingering, slide)[SLIDES.index(way)] if slide else None
 
 
 def _fingering(request: HttpRequest, passage: Passage) -> Fingering | None:

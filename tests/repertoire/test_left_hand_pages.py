@@ -61,6 +61,21 @@ def test_who_may_see_guide_notes(passage, fingered, client_of, teacher, colleagu
         assert owner.get(f"{url.partition('?')[0]}?marking={marking}").status_code == 404
 
 
+def test_a_half_step_with_one_finger_is_offered_both_ways(client_of, teacher):
+    """F4 and F#4 on the viola's D string with finger 2: a slide of a half step."""
+    passage = make_passage(teacher, line("4/4", "alto", "F4 h F#4 h"))
+    marks = (Mark(Kind.FINGER, "b1n1", "2"), Mark(Kind.FINGER, "b1n2", "2"))
+    marking = make_marking(passage, teacher, marks, name="Slide", origin="own")
+    client = client_of(teacher)
+    page = client.get(f"/repertoire/passages/{passage.pk}?under=hand").content.decode()
+    assert "finger 2 on II: F4 to F♯4" in plain(page)
+    for way in ("one-finger", "two-fingers"):
+        url = f"/repertoire/passages/{passage.pk}/shifts/b1n2/{way}.svg?marking={marking.pk}"
+        assert url.replace("&", "&amp;") in page
+        assert client.get(url).status_code == 200
+    assert client.get(f"/repertoire/passages/{passage.pk}/shifts/b1n1/one-finger.svg").status_code == 404
+
+
 def test_nothing_stands_under_the_staves_until_chosen_and_the_choice_stays(passage, fingered, client_of, teacher):
     client = client_of(teacher)
     url = f"/repertoire/passages/{passage.pk}"
