@@ -16,7 +16,7 @@ from lessons.models import Sheet
 from lessons.practice import RecipeError, stave_of
 from lessons.sheet_content import DAY_NAMES, HEALTH_LINE, Content, Item, StepLine, Tempo, bars_label
 from lessons.sheet_drawing import tempo_words
-from repertoire.excerpts import NoNotation, drawn, passage_line, printed_marks
+from repertoire.excerpts import NoNotation, drawn, passage_line, picture, printed_marks
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
 from repertoire.notation.left_hand_analysis import instrument_of
@@ -31,6 +31,7 @@ from studio.models import Student
 FORMAT: Final = 1
 STAFF_MM: Final = 8.0
 WIDTHS_MM: Final = {"narrow": 86.0, "wide": 182.0}
+PICTURE_MM: Final = 160.0
 TEMPO_IF_UNSET: Final = 60
 
 
@@ -90,6 +91,7 @@ def _item(content: Content, item: Item, place: int, student: Student, a4: int) -
         printed = printed_marks(passage)
         marks = marks_of(Marking.objects.get(pk=item.marking)) if item.marking else printed
         music = _music(content, f"m{place}", line, marks, printed, item.tempo)
+    scan = "" if music else _picture(content, item)
     instrument = instrument_of(line) if line is not None else _instrument(content)
     first = line.bars[0] if line is not None and line.bars else None
     bars = bars_label(item.bars, content.terms)
@@ -105,7 +107,8 @@ def _item(content: Content, item: Item, place: int, student: Student, a4: int) -
         "break_after": item.break_after,
         "tempo": tempo_words(item.tempo, content.terms),
         "music": music,
-        "instead": "" if music else f"Play from your part{', ' + bars if bars else ''}.",
+        "picture": scan,
+        "instead": "" if music or scan else f"Play from your part{', ' + bars if bars else ''}.",
         "steps": [
             _step(content, step, f"m{place}s{number}", passage, student, item.tempo)
             for number, step in enumerate(item.steps, 1)
@@ -120,6 +123,18 @@ def _item(content: Content, item: Item, place: int, student: Student, a4: int) -
             )
         ],
     }
+
+
+def _picture(content: Content, item: Item) -> str:
+    """The picture of the print with its signs, where that is the excerpt; "" elsewhere. It carries its
+    own pixels, so that the page goes on without network."""
+    if not (item.with_excerpt and item.passage):
+        return ""
+    passage = Passage.objects.select_related("picture").get(pk=item.passage)
+    if not passage.has_picture:
+        return ""
+    marks = marks_of(Marking.objects.get(pk=item.marking)) if item.marking else ()
+    return picture(passage, marks, Look(staff_mm=STAFF_MM, width_mm=PICTURE_MM, screen=False)).svg()
 
 
 def _passage(item: Item) -> Passage | None:
