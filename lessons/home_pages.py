@@ -33,14 +33,19 @@ STAFF_MM: Final = 8.0
 WIDTHS_MM: Final = {"narrow": 86.0, "wide": 182.0}
 PICTURE_MM: Final = 160.0
 TEMPO_IF_UNSET: Final = 60
+PAGES_KEPT: Final = 2
 
 
 def page_of(sheet: Sheet, *, at: datetime) -> HomePage:
-    """The page of an issued sheet, made now if it isn't there yet. Pages of older sheets give way to it."""
+    """The page of an issued sheet, made now if it isn't there yet.
+
+    The page before it stays, so that ticks made without network still find their item; older ones give way.
+    """
     found = copy_of(sheet, at=at)
     if found.pk is None:
         found.save()
-    HomePage.objects.filter(student_id=sheet.student_id, sheet__issued__lt=sheet.issued).delete()
+    pages = HomePage.objects.filter(student_id=sheet.student_id).order_by("-sheet_id")
+    HomePage.objects.filter(pk__in=[page.pk for page in pages.only("pk")[PAGES_KEPT:]]).delete()
     return found
 
 

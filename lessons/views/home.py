@@ -118,15 +118,7 @@ class NotKept(Exception):
 
 def _keep_tick(request: HttpRequest, link: StudentLink, page: HomePage) -> None:
     sent = request.POST
-    titles = {str(item["id"]): item["title"] for item in page.content["items"]}
-    if sent.get("item", "") not in titles:
-        # A tick made offline on a sheet that has been followed by another is still the student's tick.
-        known = Tick.objects.filter(student_id=link.student_id, item=_number(sent.get("item", ""))).first()
-        if known is None:
-            raise NotKept("This is not on your sheet any more; tell your teacher.")
-        title = known.title
-    else:
-        title = titles[sent["item"]]
+    title = _title(sent.get("item", ""), link, page)
     day = _day(sent.get("day", ""), page)
     minutes = _number(sent.get("minutes", "")) or None
     if minutes is not None and minutes > MINUTES_AT_MOST:
@@ -146,6 +138,21 @@ def _keep_tick(request: HttpRequest, link: StudentLink, page: HomePage) -> None:
             "made": _made(sent.get("made", "")),
         },
     )
+
+
+def _title(item: str, link: StudentLink, page: HomePage) -> str:
+    """What an item is called: on this sheet, or on the one before, when a tick comes late. Raises NotKept."""
+    found = _titles(page).get(item)
+    if found is None:
+        before = HomePage.objects.filter(student_id=link.student_id, sheet_id__lt=page.sheet_id).first()
+        found = _titles(before).get(item) if before else None
+    if found is None:
+        raise NotKept("This is not on your sheet any more; tell your teacher.")
+    return found
+
+
+def _titles(page: HomePage) -> dict[str, str]:
+    return {str(item["id"]): str(item["title"]) for item in page.content["items"]}
 
 
 def _keep_question(request: HttpRequest, link: StudentLink, page: HomePage) -> None:

@@ -207,12 +207,15 @@ def test_the_teacher_sees_the_days_in_order_without_sums(client, client_of, toke
 
 
 def test_an_item_of_the_sheet_before_can_still_be_ticked(client, token, item, student, teacher, passage, low, now):
-    tick(client, token, item)
     student.assignments.update(ended=date.today())
     assign(student, begun=date.today(), piece=passage.movement.revision.part.piece, bars="1-4")
     issue_sheet(student, student.lessons.get(), at=now + timedelta(hours=1))
-    assert HomePage.objects.get().content["items"][0]["id"] != item  # the older page has given way
+    newest = HomePage.objects.first()
+    assert [entry["id"] for entry in newest.content["items"]] != [item]
     assert tick(client, token, item, day=(date.today() - timedelta(days=1)).isoformat()).status_code == 204
+    issue_sheet(student, student.lessons.get(), at=now + timedelta(hours=2))
+    assert HomePage.objects.count() == 2
+    assert tick(client, token, item).status_code == 422
 
 
 def test_ticks_and_questions_of_a_day_are_bounded(client, token, item, monkeypatch):

@@ -36,6 +36,8 @@ def start(folder, show="DEBUG", **variables):
         ("PASSAGEWORK_UPLOAD_MB", "many", "write a whole number from 1 to 500"),
         ("PASSAGEWORK_SIGN_IN_TRIES", "1", "write a whole number from 3 to 100"),
         ("PASSAGEWORK_WORKERS", "0", "write a whole number from 1 to 32"),
+        ("PASSAGEWORK_ADDRESS", "studio.example", "write it like https://studio.home.arpa"),
+        ("PASSAGEWORK_ADDRESS", "https://studio.example/home", "write it like https://studio.home.arpa"),
         ("PASSAGEWORK_HOSTS", "https://studio.example/", "write host names alone"),
         ("PASSAGEWORK_HOSTS", "studio.example:8000", "write host names alone"),
         ("PASSAGEWORK_BIND", "8000", "write it like 127.0.0.1:8000"),
