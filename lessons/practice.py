@@ -130,15 +130,24 @@ def make(recipe: Recipe, found: Ground) -> Stave:
         raise RecipeError(str(error)) from None
 
 
-def stave_of(raw: Any, passage: Passage, student: Student | None = None) -> Stave:
-    """The stave of a stored recipe on a passage, from memory when it was made lately. Raises RecipeError."""
+def stave_of(
+    raw: Any, passage: Passage, student: Student | None = None, *, known: dict[int, Ground] | None = None
+) -> Stave:
+    """The stave of a stored recipe on a passage, from memory when it was made lately. Raises RecipeError.
+
+    A page with several staves gives `known`, a dictionary it keeps: what staves of one marking are
+    made from is then fetched once.
+    """
     recipe = read_recipe(raw)
-    marking = None
-    if recipe.marking:
-        marking = Marking.objects.filter(pk=recipe.marking, passage=passage).first()
-        if marking is None:
-            raise RecipeError("The marking of this practice stave is gone.")
-    base = ground(passage, marking, student)
+    known = {} if known is None else known
+    base = known.get(recipe.marking)
+    if base is None:
+        marking = None
+        if recipe.marking:
+            marking = Marking.objects.filter(pk=recipe.marking, passage=passage).first()
+            if marking is None:
+                raise RecipeError("The marking of this practice stave is gone.")
+        base = known[recipe.marking] = ground(passage, marking, student)
     key = (passage.pk, passage.created, repr(recipe), base.fingering.length, base.fingering.limits)
     return _staves.get(key) or _staves.put(key, _with_cue(recipe, make(recipe, base), passage))
 

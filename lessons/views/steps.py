@@ -92,13 +92,13 @@ class ShownOffer:
     picture: Picture | None
 
 
-def _show(request: HttpRequest, step: Step) -> ShownStep:
+def _show(request: HttpRequest, step: Step, known: dict[int, Ground] | None = None) -> ShownStep:
     raw, passage = step.recipe, step.assignment.passage
     if not raw or passage is None:
         return ShownStep(step, None, (), "", "", False)
     try:
         recipe = read_recipe(raw)
-        stave = stave_of(raw, passage, step.assignment.student)
+        stave = stave_of(raw, passage, step.assignment.student, known=known)
     except RecipeError as error:
         return ShownStep(step, None, (), "", str(error), False)
     outdated = recipe.marking != (step.assignment.marking_id or 0)
@@ -132,7 +132,8 @@ def steps(request: HttpRequest, assignment_id: int) -> HttpResponse:
     given = get_assignment(request, assignment_id)
     found, trouble = _ground(given)
     every = offered(given, found) if found else []
-    shown = [_show(request, step) for step in _with(given)]
+    known = {given.marking_id or 0: found} if found else {}
+    shown = [_show(request, step, known) for step in _with(given)]
     first = [ShownOffer(o, _offer_picture(request, given, found, o)) for o in every if o.first and found]
     teacher = teacher_of(request)
     context = {
@@ -165,7 +166,7 @@ def _offer_picture(request: HttpRequest, given: Assignment, found: Ground, one: 
     assert given.passage is not None
     try:
         plans = plans_of_offer(given, found, one.number)
-        stave = stave_of(plans[-1].recipe, given.passage, given.student)
+        stave = stave_of(plans[-1].recipe, given.passage, given.student, known={given.marking_id or 0: found})
     except RecipeError:
         return None
     return _picture(request, stave, f"o{one.number}-")

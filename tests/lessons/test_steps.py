@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 from django.conf import settings
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from music21 import corpus
 from pypdf import PdfReader
@@ -382,6 +384,20 @@ def test_a_stave_that_can_not_be_made_leaves_its_words(work, student, marking):
         p.extract_text() for p in PdfReader(BytesIO(make_pages(draft_content(student, None, at=AT)).pdf)).pages
     )
     assert "The shift" in text
+
+
+def test_queries_do_not_grow_with_the_steps(client_of, teacher, work, marking):
+    client = client_of(teacher)
+    page(client, work)
+    for number in range(2):
+        add_step(work, StepPlan(f"Step {number}", recipe=recipe("slow", marking) | {"bars": [9 + number, 12]}))
+    with CaptureQueriesContext(connection) as few:
+        page(client, work)
+    for number in range(6):
+        add_step(work, StepPlan(f"More {number}", recipe=recipe("slow", marking) | {"bars": [9, 10 + number]}))
+    with CaptureQueriesContext(connection) as many:
+        page(client, work)
+    assert len(many) == len(few)
 
 
 # ---- policy
