@@ -32,11 +32,19 @@ function label(address) {
   return notes.place(address)?.textContent ?? "";
 }
 
+/** The words after an address's question mark, with the note that is picked. */
+function withPlace(search, first) {
+  const asked = new URLSearchParams(search);
+  if (first) asked.set("at", eventOf(first));
+  return `?${asked}`;
+}
+
 function picked() {
   const { first, last } = notes.selection;
   firstList.value = first;
   lastList.value = first === last ? "" : last;
   words.textContent = !first ? "No note is picked. Tap one." : first === last ? label(first) : `From ${label(first)}; to ${label(last)}`;
+  for (const lead of form.querySelectorAll("[data-at]")) lead.search = withPlace(lead.search, first);
   extendButton.setAttribute("aria-pressed", "false");
   extendButton.textContent = "From here to…";
   showPressed();

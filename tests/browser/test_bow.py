@@ -40,18 +40,18 @@ def test_the_strip_follows_the_slider(page, sign_in, teacher, passage, address):
     before = strip_of(page)
     slider = page.get_by_role("slider", name=re.compile("^Tempo"))
     slider.fill("200")
-    expect(page.get_by_text("Crotchet = 200")).to_be_visible()
+    expect(page.locator("#bow-said")).to_contain_text("Crotchet = 200")
     expect(page.get_by_label("Tempo, crotchet =")).to_have_value("200")
     assert strip_of(page) != before
     # The list that was open stays open, and the slider keeps the focus.
     expect(page.locator("#bow-strokes-1")).to_have_attribute("open", "")
     slider.press("ArrowLeft")
-    expect(page.get_by_text("Crotchet = 199")).to_be_visible()
+    expect(page.locator("#bow-said")).to_contain_text("Crotchet = 199")
     expect(slider).to_be_focused()
     expect(page.locator("#status")).to_contain_text("Crotchet = 199")
     assert "tempo=199" in page.url
     page.reload()
-    expect(page.get_by_text("Crotchet = 199")).to_be_visible()
+    expect(page.locator("#bow-said")).to_contain_text("Crotchet = 199")
 
 
 def test_on_the_marking_page_it_follows_tempo_and_marks(page, sign_in, teacher, passage, address):
@@ -59,7 +59,7 @@ def test_on_the_marking_page_it_follows_tempo_and_marks(page, sign_in, teacher, 
     page.goto(address(f"/repertoire/passages/{passage.pk}/mark?under=bow"))
     page.wait_for_selector("html.scripted")
     page.get_by_label("Tempo, crotchet =").fill("120")
-    expect(page.get_by_text("Crotchet = 120")).to_be_visible()
+    expect(page.locator("#bow-said")).to_contain_text("Crotchet = 120")
     expect(page.locator("#bow-said")).not_to_contain_text("needs a retake or a hook")
     page.get_by_role("listbox", name="Notes of the passage").focus()
     page.keyboard.press("ArrowRight")
@@ -69,12 +69,25 @@ def test_on_the_marking_page_it_follows_tempo_and_marks(page, sign_in, teacher, 
     assert page.locator(".strip").count() >= 1
 
 
+def test_an_uneven_rhythm_is_answered_at_the_picked_note(page, sign_in, teacher, passage, address):
+    sign_in(teacher, TABLET)
+    page.goto(address(f"/repertoire/passages/{passage.pk}/mark"))
+    page.wait_for_selector("html.scripted")
+    page.get_by_role("listbox", name="Notes of the passage").focus()
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    page.get_by_role("link", name="Uneven rhythm here").click()
+    expect(page.get_by_label("Place")).to_have_value("b3n1")
+    page.get_by_role("button", name="Write C into the draft").click()
+    expect(page.locator("#mark-list")).to_contain_text("retake")
+
+
 def test_compared_markings_follow_too(page, sign_in, teacher, passage, address, check_width):
     make_marking(passage, teacher, marks("up b1n1"), name="Up", origin="own")
     sign_in(teacher, TABLET)
     page.goto(address(f"/repertoire/passages/{passage.pk}/compare"))
     page.get_by_label("Tempo, crotchet =").fill("60")
-    expect(page.get_by_text("Crotchet = 60").first).to_be_visible()
+    expect(page.locator("#bow-said")).to_contain_text("Crotchet = 60")
     expect(page.locator("#facts")).to_contain_text("4.0 s")
     check_width()
 
@@ -133,5 +146,5 @@ def test_without_scripts_it_is_a_plain_form(browser, live_server, client_of, tea
     plain.goto(f"{live_server.url}/repertoire/passages/{passage.pk}?under=bow")
     plain.get_by_label("Tempo, crotchet =").fill("60")
     plain.locator("#bow-fields").get_by_role("button", name="Show").click()
-    expect(plain.get_by_text("Crotchet = 60")).to_be_visible()
+    expect(plain.locator("#bow-said")).to_contain_text("Crotchet = 60")
     context.close()
