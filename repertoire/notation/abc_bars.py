@@ -24,15 +24,16 @@ class Barline:
     """What a barline says: style at its right end as in MusicXML, and repeats."""
 
     style: str = ""
-    ends: bool = False
+    ends: int = 0  # times the part before it is played, 0 where no repeat ends
     starts: bool = False
 
     @classmethod
     def read(cls, text: str) -> Barline:
         if "|" not in text:
-            return cls("", True, True)
+            return cls("", 2, True)
         core = text.strip(":")
-        ends, starts = text.lstrip(".").startswith(":"), text.endswith(":")
+        colons = len(text.lstrip(".")) - len(text.lstrip(".:"))
+        ends, starts = min(colons + 1, 20) if colons else 0, text.endswith(":")
         if ends or (starts and core in ("|", "[|", "||")):
             style = "light-light" if core == "||" and not ends else ""
         elif core == "[|]":
@@ -46,7 +47,7 @@ class Barline:
     @property
     def ends_section(self) -> bool:
         """True where a first or second ending comes to its close."""
-        return self.ends or self.starts or self.style in ("light-light", "light-heavy", "heavy-light")
+        return self.ends > 0 or self.starts or self.style in ("light-light", "light-heavy", "heavy-light")
 
 
 @dataclass(slots=True, eq=False)
@@ -132,7 +133,7 @@ def close_bar(
         mode=state.mode,
         clefs=tuple(sorted((c for c in clefs if c.onset < length), key=lambda c: c.onset)),
         repeat_start=state.repeat_start,
-        repeat_end=2 if barline.ends else 0,
+        repeat_end=barline.ends,
         ending=state.ending,
         barline=barline.style,
         jump=jump,

@@ -309,8 +309,9 @@ class VoiceReader(Voice):
             draft = self._grace(members, length, grace)
         else:
             self._sound(members, length, self._place(at))
-            assert self.last is not None
-            draft = self.last.draft
+            draft = self.last.draft if self.last else None
+        if draft is None or draft.members is not members:  # the bar is full
+            return end
         if not grace:
             self.tied = tied
         for names, member in own:
@@ -384,6 +385,7 @@ class VoiceReader(Voice):
             self._wrong("Grace notes have no end: write them between { and }.", at)
             return at + 1
         inner = text[at + 1 : end]
+        self.grace_at = at
         kind = "slashed" if inner.startswith("/") else "plain"
         place = at + 1 + (kind == "slashed")
         self.grace_unit = Fraction(1, 2) if len(_NOTE.findall(inner)) < 2 or "[" in inner else Fraction(1, 4)
@@ -394,8 +396,8 @@ class VoiceReader(Voice):
             if found := _NOTE.match(text, place):
                 member = self._member(found)
                 length, place = self._length(text, found.end())
-                if member is not None:
-                    made.append(self._grace([member], length, kind))
+                draft = self._grace([member], length, kind) if member is not None else None
+                made += [draft] if draft else []
             elif sign == "[":
                 before = len(self.graces)
                 place = self._chord(text[:end], place, kind)
@@ -419,15 +421,17 @@ class VoiceReader(Voice):
         for name, where in self.pending:
             self.tell(f"The sign “{name[:30]}” has no grace note after it.", where)
         self.pending = held
-        if not made:
+        if not made and not self.overfull:
             self._wrong("There are no notes between { and }.", at)
         beam(made)
         return end + 1
 
-    def _grace(self, members: list[Member], length: Fraction, kind: str) -> Draft:
+    def _grace(self, members: list[Member], length: Fraction, kind: str) -> Draft | None:
         self.count += 1
         if self.count > NOTE_LIMIT:
             raise TooLong
+        if self._full(self._place(self.grace_at)):
+            return None
         self.grace_place += 1
         draft = Draft(self.index, self.pos, ZERO, Value("eighth"), self.voice, members=members)
         draft.grace = "slashed" if kind == "slashed" else "plain"

@@ -24,7 +24,8 @@ from .abc_fields import (
 from .abc_signs import LETTERS
 from .abc_source import Field, Remark, voice_name
 
-_INFORMATION = frozenset("XTCABDFGHNORSZrV")
+INFORMATION = frozenset("ABDFGHNORSZC")  # who, where and whence; kept with the text, not with the notes
+_KEPT = frozenset("XTCVKQr")
 _QUIET = re.compile(r"(abc-charset|abc-version|abc-creator|linebreak|decoration\s+!)", re.I)
 
 
@@ -84,7 +85,7 @@ def setting_of(header: Iterable[Field], voice: str) -> tuple[Setting, list[Remar
     def say(f: Field, what: str, wrong: bool = False) -> None:
         remarks.append(Remark(f.line, f.column, what, wrong))
 
-    titles = 0
+    titles = composers = 0
     for f in header:
         try:
             if f.letter == "M":
@@ -109,12 +110,18 @@ def setting_of(header: Iterable[Field], voice: str) -> tuple[Setting, list[Remar
                 titles += 1
                 if titles > 1:
                     say(f, f"A second title, “{f.value[:60]}”.")
-            elif f.letter not in _INFORMATION and f.letter not in "KQ":
+            elif f.letter == "C":
+                composers += 1
+                if composers > 1:
+                    say(f, f"A second composer, “{f.value[:60]}”.")
+            elif f.letter in INFORMATION:
+                say(f, f"The information in {f.letter}: stays in the text only.")
+            elif f.letter not in _KEPT:
                 say(f, f"The field {f.letter}: has no meaning here.", True)
         except FieldError as error:
             say(f, str(error), True)
     setting.unit = length or usual_length(setting.meter)
-    for f in header:
+    for f in sorted(header, key=lambda f: f.letter == "V"):  # a voice may have another clef than the tune
         try:
             if f.letter == "K":
                 key, staff = read_key(f.value)

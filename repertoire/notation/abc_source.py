@@ -101,10 +101,16 @@ def split(text: str, *, typed: bool = False) -> list[Tune]:
     tunes: list[Tune] = []
     common: list[Field] = []
     tune: Tune | None = None
+    block = ""  # of text or drawing, up to its %%end
     if typed:
         tune = Tune("1", 1)
         tunes.append(tune)
     for line, raw in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):
+        if block:
+            block = "" if raw.startswith(f"%%end{block}") else block
+            continue
+        if raw.startswith("%%begin"):
+            block = raw[7:].split()[0] if raw[7:].split() else ""
         if raw.startswith("%%"):
             instruction = Field("I", _without_comment(raw[2:]).strip(), line, 3)
             (common if tune is None and not tunes else tune.header if tune and not tune.begun else

@@ -12,14 +12,15 @@ from repertoire.technique.line import Clef, Value
 
 from .abc_bars import Barline, BarState, Heard, beam, close_bar, to_onset, values_of
 from .abc_fields import FieldError, ReadKey, Staff, read_key, read_length, read_meter, read_tempo, read_voice
-from .abc_setting import Setting
+from .abc_setting import INFORMATION, Setting
 from .abc_signs import Signs
 from .abc_source import Field, Remark, plain_text
 from .drafts import ZERO, Draft, DraftMovement, Member, replace_bar
 
 BAR_LIMIT = 5_000
-NOTE_LIMIT = 40_000
-_TOLD_ELSEWHERE = frozenset("XCVBDFGHNORSZAr")
+NOTE_LIMIT = 20_000
+BAR_NOTES_LIMIT = 256  # notes, chords, rests and grace notes of one bar
+_SILENT = frozenset("XVr")
 _NOT_KEPT = {"w": "Words to sing (w:).", "W": "Words below the music (W:).", "s": "Signs in a line of their own (s:)."}
 Place = tuple[int, int]
 
@@ -80,6 +81,7 @@ class Voice:
         self.by_letter: dict[str, int] = {}
         self.by_octave: dict[tuple[str, int], int] = {}
         self.tuplet: tuple[int, int, int, Place] | None = None  # p, q, notes still to come
+        self.overfull = False
         self.tuplet_fresh = False
         self.reached = ZERO  # how far the bar went before its last note
         self.ends: list[Fraction] = []  # how far each voice of the bar went, but the last
@@ -136,7 +138,7 @@ class Voice:
         self.state.repeat_start = self.state.repeat_start or barline.starts
         if self.movement.bars and (barline.ends or barline.style):
             last = self.movement.bars[-1]
-            changes = {"repeat_end": 2} if barline.ends else {"barline": barline.style}
+            changes = {"repeat_end": barline.ends} if barline.ends else {"barline": barline.style}
             if not last.bar.repeat_end:
                 self.movement.bars[-1] = replace_bar(last, **changes)
         if barline.ends_section:
@@ -208,7 +210,9 @@ class Voice:
                 self.tell("Macros (m:) aren’t read: write the notes they stand for.", place, wrong=True)
             elif letter in _NOT_KEPT:
                 self.tell(_NOT_KEPT[letter], place)
-            elif letter not in _TOLD_ELSEWHERE:
+            elif letter in INFORMATION:
+                self.tell(f"The information in {letter}: stays in the text only.", place)
+            elif letter not in _SILENT:
                 self.tell(f"The field {letter}: has no meaning here.", place, wrong=True)
         except FieldError as error:
             self.tell(str(error), place, wrong=True)
@@ -262,6 +266,8 @@ class Voice:
         if self.late:
             self.tell("Key and metre change at a barline: write the field beside one.", place, wrong=True)
             self.late = []
+        if self._full(place):
+            return
         nominal = self.setting.unit * length * self.factor
         self.factor = Fraction(1)
         ratio, ends = self._in_tuplet()
@@ -280,6 +286,14 @@ class Voice:
                 self.groups.append(self.group)
             self.group.append(draft)
         self._put_pending(draft)
+
+    def _full(self, place: Place) -> bool:
+        """True when a bar takes no more notes; said once."""
+        count = len(self.heard) + len(self.graces)
+        if count == BAR_NOTES_LIMIT and not self.overfull:
+            self.overfull = True
+            self.tell(f"A bar has more than {BAR_NOTES_LIMIT} notes: write barlines.", place, wrong=True)
+        return count >= BAR_NOTES_LIMIT
 
     def _in_tuplet(self) -> tuple[tuple[int, int] | None, tuple[str, ...]]:
         if self.tuplet is None:

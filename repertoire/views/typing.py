@@ -7,6 +7,7 @@ Going on with a typed part stores a newer text of it, to which its passages are 
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 from urllib.parse import quote
 
@@ -30,6 +31,7 @@ from repertoire.technique.line import Line
 from studio.access import teacher_of
 
 SHOWN_BARS = 32  # drawn at once: those around the place that is being typed
+SHOWN_NOTES = 1_000  # fewer bars are drawn when they have more notes
 WIDTHS = {**excerpts.SCREENS, "desktop": 150.0}  # the picture stands beside the text on a wide screen
 BEGINNING = {"viola": "M:4/4\nL:1/8\nK:C clef=alto\n", "violin": "M:4/4\nL:1/8\nK:C\n"}
 
@@ -210,8 +212,11 @@ def _shown(request: HttpRequest, reading: Reading, at: int) -> dict[str, Any]:
 def _window(reading: Reading, line: Line, at: int) -> tuple[int, int]:
     """The bars to draw: all of them, or those up to the line that is being typed."""
     count = len(line.bars)
-    if count <= SHOWN_BARS:
-        return 1, count
+    notes = Counter(event.bar for event in line.events)
     typed = sum(1 for number in reading.bar_lines if number <= at) if at else count
     last = min(count, max(typed + 4, SHOWN_BARS))
-    return last - SHOWN_BARS + 1, last
+    first, drawn = last, notes[last]
+    while first > max(1, last - SHOWN_BARS + 1) and drawn + notes[first - 1] <= SHOWN_NOTES:
+        first -= 1
+        drawn += notes[first]
+    return first, last

@@ -241,6 +241,10 @@ def test_repeats_and_endings():
     assert bars("|:A8:||:B8:|") == bars("|:A8:|\n|:B8:|") == bars("|: A8 :: B8 :|")
 
 
+def test_a_part_may_be_repeated_more_than_once():
+    assert [b[2] for b in bars("|::A8::|B8:|")] == [3, 2]
+
+
 def test_an_ending_lasts_to_a_repeat_or_a_double_bar():
     assert [b[3] for b in bars("|:A8|1 B8|c8:|2 d8|e8||f8|")] == [(), (1,), (1,), (2,), (2,), ()]
 
@@ -509,6 +513,16 @@ def test_title_and_composer():
     assert (found.title, found.composer) == ("Morning at the weir", "Ada Fell")
 
 
+def test_what_the_header_says_beside_is_named():
+    found = read_text("X:1\nT:One\nT:Two\nC:Ada Fell\nC:Clara Moor\nR:reel\nZ:A. F.\nM:4/4\nK:C\nA8|")
+    assert [(r.line, r.what) for r in found.remarks] == [
+        (3, "A second title, “Two”."),
+        (5, "A second composer, “Clara Moor”."),
+        (6, "The information in R: stays in the text only."),
+        (7, "The information in Z: stays in the text only."),
+    ]
+
+
 def test_a_few_notes_are_enough():
     found = read_text("ABcd")
     assert [p.name for p in found.part.movements[0].line.pitches] == ["A4", "B4", "C5", "D5"]
@@ -529,6 +543,8 @@ def test_comments_and_continued_lines():
         ("W: la la la", "Words below the music (W:)."),
         ("s: !p! * !f!", "Signs in a line of their own (s:)."),
         ("%%scale 0.7", "The instruction “scale 0.7” isn’t followed."),
+        ("N:learned by ear", "The information in N: stays in the text only."),
+        ("%%begintext\nA8|B8|\n%%endtext", "The instruction “begintext” isn’t followed."),
         ("I:MIDI program 42", "The instruction “MIDI program 42” isn’t followed."),
     ],
 )
@@ -553,6 +569,8 @@ def test_lines_that_arent_kept_are_named(line, what):
         ("-A8|", (4, 1, "1")),
         ("A8|-A8|", (4, 4, "2")),
         ("A4 B0 A4|", (4, 5, "1")),
+        ("A" * 257, (4, 257, "1")),
+        ("{A}" * 257 + "A8|", (4, 769, "")),
         ("A8|\nB4 ]|", (5, 4, "2")),
         ("A4 B4:", (4, 6, "1")),
         ("A4 C,,,,,,4|", (4, 4, "1")),
@@ -573,7 +591,7 @@ def test_several_voices_are_refused_by_name():
 
 
 def test_one_voice_with_its_clef_and_name():
-    found = read_text('M:4/4\nL:1/8\nV:1 name="Viola II" clef=alto\nK:C\nV:1\nC8|')
+    found = read_text('M:4/4\nL:1/8\nV:1 name="Viola II" clef=alto\nK:C clef=treble\nV:1\nC8|')
     assert found.wrong == ()
     assert (found.part.name, found.part.instrument) == ("Viola II", "viola")
     assert found.part.movements[0].line.bars[0].clef == "alto"

@@ -120,6 +120,12 @@ def test_of_a_long_text_the_bars_being_typed_are_drawn(client_of, teacher):
     assert 'id="typed-b60n1"' not in near
 
 
+def test_fewer_bars_are_drawn_when_they_have_many_notes(client_of, teacher):
+    text = "M:8/4\nL:1/32\nK:C\n" + f"{'A' * 64}|\n" * 30
+    body = client_of(teacher).post(reverse("type_preview"), {"text": text}).content.decode()
+    assert "30 bars, of which 16–30 are drawn here" in body
+
+
 def test_nothing_typed_gives_no_picture(client_of, teacher):
     body = client_of(teacher).post(reverse("type_preview"), {"text": ""}).content.decode()
     assert "No notes yet" in body
