@@ -10,6 +10,9 @@ from .laying import Words
 
 _WORDS = 405.0  # size of ordinary directions, in drawing units
 _SIZE = 245.0
+_NUMBER_LEFT = -120.0  # where a bar number begins at the earliest
+_CLEF_ROOM = 110.0  # white after a clef in mid-line
+_BESIDE_CLEF = frozenset(("note", "rest", "mRest", "stem", "flag", "dots", "accid", "barLine", "beam", "ledgerLines"))
 
 
 def dress(
@@ -35,6 +38,42 @@ def dress(
             _between_notes(sign, head)
         if sign.name in ("dir", "tempo"):
             _within(sign, width, signs)
+        elif sign.name == "mNum" and sign.box is not None:
+            _set_number(sign, signs)
+    _set_clefs(signs)
+
+
+def _set_number(sign: Sign, signs: Sequence[Sign]) -> None:
+    """A bar number begins at the left edge at the earliest and stands above clef and signatures."""
+    assert sign.box is not None
+    sign.dx = max(0.0, _NUMBER_LEFT - sign.box[0])
+    left, _, right, low = sign.box
+    below = [s.box for s in signs if s.name in ("clef", "keySig", "meterSig") and s.box]
+    top = min((b[1] for b in below if b[0] < right + 30 and b[2] > left - 30), default=low + 40)
+    sign.dy = min(0.0, top - 40 - low)
+
+
+def _set_clefs(signs: Sequence[Sign]) -> None:
+    """A clef within a system keeps clear of the note or bar line after it, where there is room before it."""
+    first: set[int] = set()
+    for sign in signs:
+        if sign.name != "clef" or sign.box is None:
+            continue
+        if sign.staff not in first:
+            first.add(sign.staff)
+            continue
+        left, top, right, low = sign.box
+        near = [
+            b
+            for s in signs
+            if s.staff == sign.staff and s.name in _BESIDE_CLEF
+            for b in s.boxes()
+            if b[3] > top and b[1] < low
+        ]
+        before = max((b[2] for b in near if b[0] + b[2] < left + right), default=left)
+        after = min((b[0] for b in near if b[0] + b[2] > left + right), default=right + _CLEF_ROOM)
+        room = after - before - (right - left)
+        sign.dx = min(0.0, after - min(_CLEF_ROOM, max(room, 0.0) / 2) - right)
 
 
 def _between_notes(sign: Sign, head: Sign) -> None:

@@ -18,7 +18,7 @@ from repertoire.technique.marks import Kind, Mark, Marks, changes
 from .assembling import assemble
 from .breaking import Breaks, even_breaks, is_crowded, part_crowded, write_breaks
 from .condensing import prepare
-from .excerpt import plain_mei
+from .excerpt import MEI, plain_mei
 from .ink import take_apart
 from .joining_staves import join, rename
 from .laying import OWN, PRINTED, REPLACED, Sheet
@@ -32,7 +32,8 @@ __all__ = ["Look", "Picture", "System", "as_data_uri", "as_image", "engrave", "e
 _FIXED = {
     "scale": 100, "unit": 9, "pageHeight": 60000, "adjustPageHeight": True, "breaks": "auto", "header": "none",
     "footer": "none", "svgViewBox": True, "xmlIdChecksum": True, "systemMaxPerPage": 1, "svgRemoveXlink": True,
-    "minLastJustification": 0.55,
+    "minLastJustification": 0.55, "spacingLinear": 0.26, "leftMarginNote": 1.7, "leftMarginClef": 2.0,
+    "rightMarginClef": 2.0, "hairpinThickness": 0.24,
     "pageMarginLeft": 30, "pageMarginRight": 5, "pageMarginTop": 40, "pageMarginBottom": 10, "outputIndent": 0,
 }  # fmt: skip
 
@@ -117,6 +118,8 @@ def _draw(
     options: dict[str, object] = {**_FIXED, "pageWidth": round(72 * look.width_mm / look.staff_mm)}
     if not look.bar_numbers:
         options["mnumInterval"] = 1000
+        for number in list(sheets[0].root.iter(MEI + "mNum")):
+            number.getparent().remove(number)
     labels = {key: text for sheet in sheets for key, text in sheet.labels.items()}
     written = {key: words for sheet in sheets for key, words in sheet.written.items()}
     at = {key: address for sheet in sheets for key, address in sheet.at.items()}

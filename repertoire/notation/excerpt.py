@@ -15,7 +15,8 @@ from typing import Any
 
 from lxml import etree
 
-from repertoire.technique.line import Bar, Line
+from repertoire.technique.line import Bar, Event, Line, beat_label
+from repertoire.technique.pitch import Pitch
 
 from .scoring import plain_musicxml, score_of
 from .toolkit import toolkit
@@ -28,6 +29,13 @@ FORM = "3"  # raise when the MEI of a line changes, so that stored ones are made
 KEPT = 256
 
 _JUMP_WORDS = {"fine": "Fine", "dacapo": "D.C.", "dalsegno": "D.S.", "tocoda": "To Coda"}
+_MIDDLE_LINES = {
+    name: Pitch.parse(middle).step
+    for name, middle in {
+        "treble": "B4", "alto": "C4", "tenor": "A3", "bass": "D3", "treble8vb": "B3", "treble8va": "B5",
+        "soprano": "G4", "mezzo": "E4", "percussion": "B4",
+    }.items()
+}  # fmt: skip
 _UNITS = {"whole": "\ueca2", "half": "\ueca3", "quarter": "\ueca5", "eighth": "\ueca7", "16th": "\ueca9"}
 
 _kept: OrderedDict[str, bytes] = OrderedDict()
@@ -81,6 +89,7 @@ def _mei(musicxml: bytes, line: Line) -> bytes:
     for measure, written in zip(measures, line.bars, strict=True):
         measure.set(XML_ID, f"bar{written.index}")
         measure.set("n", written.number)
+    _number_first(measures[0], line.bars[0])
     spare = ("expansion", "appInfo", "pubStmt", "respStmt", "dir", "tempo", "reh", "repeatMark")
     for element in list(root.iter(*(MEI + name for name in spare))):
         element.getparent().remove(element)
@@ -92,6 +101,18 @@ def _mei(musicxml: bytes, line: Line) -> bytes:
         _headings(measure, written)
     _open_ties(measures, line)
     return etree.tostring(root)
+
+
+def _number_first(measure: Any, first: Bar) -> None:
+    """The number of a bar that the passage enters midway, with the beat; an upbeat has none."""
+    if not first.missing or first.index == 1:
+        return
+    measure.attrib.pop("metcon", None)
+    for old in measure.findall(MEI + "mNum"):
+        measure.remove(old)
+    number = etree.Element(MEI + "mNum", fontstyle="italic")
+    number.text = f"{first.number}, beat {beat_label(first.beat(Fraction(0)))}"
+    measure.insert(0, number)
 
 
 def _headings(measure: Any, written: Bar) -> None:
@@ -134,9 +155,31 @@ def _open_ties(measures: list[Any], line: Line) -> None:
             name = "#" + event.member(number)
             enters = number <= len(event.tied_from) and event.tied_from[number - 1] and name not in ended
             leaves = number <= len(event.tied_to) and event.tied_to[number - 1] and name not in begun
+            side = curve_side(line, event, number)
             if enters and event.bar == line.bars[0].index:
-                etree.SubElement(place[event.bar], MEI + "tie", tstamp="0", endid=name)
+                etree.SubElement(place[event.bar], MEI + "tie", tstamp="0", endid=name, curvedir=side)
             if leaves and event.bar == line.bars[-1].index:
                 last = line.bars[-1]
                 end = float(last.length * last.meter.beat_type / 4) + 1
-                etree.SubElement(place[event.bar], MEI + "tie", startid=name, tstamp2=f"0m+{end:g}")
+                etree.SubElement(place[event.bar], MEI + "tie", startid=name, tstamp2=f"0m+{end:g}", curvedir=side)
+
+
+def curve_side(line: Line, event: Event, number: int = 1) -> str:
+    """The side of a tie at a member of a chord: that of the outer note, else away from the stem."""
+    if len(event.pitches) > 1 and number in (1, len(event.pitches)):
+        return "below" if number == 1 else "above"
+    several = len({e.voice for e in line.in_bar(event.bar) if e.pitches}) > 1
+    return "above" if stem_up(line, event) is several else "below"
+
+
+def stem_up(line: Line, event: Event) -> bool:
+    """Whether a note's stem points up: as the source has it, by its voice where there are two, else by its height."""
+    if event.stem in ("up", "down"):
+        return event.stem == "up"
+    voices = {e.voice for e in line.in_bar(event.bar) if e.pitches}
+    if len(voices) > 1:
+        return event.voice == min(voices)
+    clef = [c.name for c in line.bar(event.bar).clefs if c.onset <= event.onset][-1]
+    middle = _MIDDLE_LINES[clef]
+    farthest = max(event.pitches, key=lambda p: abs(p.step - middle))
+    return farthest.step < middle

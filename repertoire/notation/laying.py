@@ -19,7 +19,7 @@ from repertoire.technique.marks import Kind, Mark, Marks
 from repertoire.technique.pitch import LETTERS, Pitch
 from repertoire.technique.strings import OPEN_STRINGS, STRING_NAMES
 
-from .excerpt import MEI, XML_ID
+from .excerpt import MEI, XML_ID, stem_up
 from .look import Look
 from .scoring import of_key
 
@@ -170,6 +170,20 @@ def draw_slur(sheet: Sheet, mark: Mark, owner: str) -> None:
         made.set("lform", "dashed")
     if mark.option("side"):
         made.set("curvedir", mark.option("side"))
+    elif mark.at not in sheet.line or mark.to not in sheet.line:
+        made.set("curvedir", _side_of_cut(sheet, mark))
+
+
+def _side_of_cut(sheet: Sheet, mark: Mark) -> str:
+    """The side of a slur that reaches past the passage: where it lies in the whole part, as far as its notes tell."""
+    line = sheet.line
+    under = [line.event(a) for a in sheet.between(mark.at, mark.to)]
+    inner = line.event(mark.at if mark.at in line else mark.to) if mark.at in line or mark.to in line else None
+    if inner is not None:
+        under = [e for e in under if e.voice == inner.voice] or [inner]
+    if inner is not None and len({e.voice for e in line.in_bar(inner.bar) if e.pitches}) > 1:
+        return "above" if stem_up(line, inner) else "below"
+    return "below" if under and all(stem_up(line, e) for e in under) else "above"
 
 
 def draw_hook(sheet: Sheet, mark: Mark, owner: str) -> None:

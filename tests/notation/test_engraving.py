@@ -3,12 +3,14 @@
 import re
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 from lxml import etree
 
+from repertoire.notation.cutting import cut
 from repertoire.notation.engraving import Look, Picture, as_image, engrave, engrave_together
-from repertoire.technique.line import Line, LineError
+from repertoire.technique.line import Clef, Line, LineError
 from repertoire.technique.marks import Kind, Mark, Marks
 from tests.technique.lines import line
 
@@ -348,3 +350,47 @@ def test_a_hairpin_on_one_note_is_drawn_within_its_time() -> None:
     assert max(xs) - min(xs) > 100  # it opens over more than half a space
     left = 300  # the drawing's margin in units: pageMarginLeft is told in tenths
     assert places["b1n2"][0] - 2.0 < (min(xs) + left) * scale < (max(xs) + left) * scale < places["b1n3"][0] + 1.5
+
+
+def test_a_passage_from_the_middle_of_a_bar_says_so_and_an_upbeat_does_not() -> None:
+    music = line("4/4", "alto", "C4 q D4 q E4 q F4 q | C4 q D4 q E4 q F4 q | C4 w")
+    assert texts(engrave(cut(music, 2, Fraction(3), 3, None), (), Look())) == ["2, beat 3"]
+    assert texts(engrave(cut(music, 2, None, 3, None), (), Look())) == ["2"]
+    assert texts(engrave(line("4/4", "alto", "F4 q | C4 w"), (), Look())) == []
+
+
+def curves(picture: Picture, kind: str) -> list[float]:
+    """How far each slur bulges below its left end, in units (negative: above)."""
+    out = []
+    for group in root_of(picture).iter("{*}g"):
+        if kind in (group.get("class") or "").split():
+            for path in group.iter("{*}path"):
+                numbers = [float(n) for n in re.findall(r"-?[\d.]+", path.get("d"))]
+                out.append(numbers[3] - numbers[1])
+    return out
+
+
+def test_a_slur_cut_at_the_edge_keeps_its_side() -> None:
+    up = line("4/4", "alto", "F3 q G3 q A3 q G3 q | E3 w")  # stems up: the slur lies below [C]
+    down = line("4/4", "alto", "F4 q G4 q A4 q G4 q | E4 w")
+    slur = (Mark(K.SLUR, "b1n1", "", "b1n4"),)
+    for first, last in ((Fraction(3), None), (None, Fraction(2))):
+        low, high = (curves(engrave(cut(m, 1, first, 1, last), slur, Look()), "kind-slur") for m in (up, down))
+        assert [y > 0 for y in low] == [True]
+        assert [y < 0 for y in high] == [True]
+
+
+def test_a_clef_in_mid_line_keeps_clear_of_what_follows() -> None:
+    music = line("4/4", "alto", "C4 e D4 e E4 e F4 e C4 e D4 e E4 e F4 e | C5 h D5 h")
+    bars = (
+        replace(music.bars[0], clefs=(Clef("alto"), Clef("treble", Fraction(3)))),
+        replace(music.bars[1], clefs=(Clef("treble"),)),
+    )
+    drawn = root_of(engrave(replace(music, bars=bars), (), Look()))
+    clef = next(u for u in drawn.iter("{*}use") if u.get("href").endswith("E07A"))  # SMuFL gClefChange
+    note = next(g for g in drawn.iter("{*}g") if g.get("data-address") == "b1n7").find("{*}use")
+    group = clef.getparent().get("transform") or ""
+    places = [clef.get("transform"), *([group] if group.startswith("translate") else [])]
+    x = sum(float(re.search(r"translate\((-?[\d.]+)", t).group(1)) for t in places)
+    head = float(re.search(r"translate\((-?[\d.]+)", note.get("transform")).group(1))
+    assert head - (x + 362) > 60  # the small clef is 362 units wide; a third of a space stays white

@@ -216,7 +216,8 @@ def test_hairpins_are_matched_by_number_and_time_not_by_their_order_in_the_file(
     back = "<backup><duration>16</duration></backup>"
     contents = (
         FOUR + wedge("crescendo") + note("C4") + note("D4") + note("E4") + wedge("stop", "2") + note("F4") + back
-        + note("r", 4, voice="2") + wedge("stop") + wedge("diminuendo", "2") + note("r", 12, "half", "<dot/>", voice="2")
+        + note("r", 4, voice="2") + wedge("stop") + wedge("diminuendo", "2")
+        + note("r", 12, "half", "<dot/>", voice="2")
     )  # fmt: skip
     found = [m for m in marks(contents) if m.kind is Kind.HAIRPIN]
     assert [(m.value, m.at, m.to) for m in found] == [
