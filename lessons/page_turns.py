@@ -48,10 +48,13 @@ class Page:
         return self.turned and self.rest < FREE_HAND
 
 
-def plan_pages(blocks: Sequence[Block], room_mm: float, first_room_mm: float, opens: Opens = "left") -> list[Page]:
+def plan_pages(
+    blocks: Sequence[Block], room_mm: float, first_room_mm: float, opens: Opens = "left", *, turn_mm: float = 0.0
+) -> list[Page]:
     """Blocks on pages, at the least cost of white space and of turns without a rest.
 
-    `first_room_mm` is the height left under the title. A block higher than a page gets one
+    `first_room_mm` is the height left under the title, `turn_mm` that of the words at the foot
+    of a page that is turned in a hurry. A block higher than a page gets one
     of its own.
     """
     count = len(blocks)
@@ -71,6 +74,9 @@ def plan_pages(blocks: Sequence[Block], room_mm: float, first_room_mm: float, op
             if used > room and last > first + 1:
                 break
             cost = 0.0
+            hurried = last < count and turned(page) and blocks[last - 1].rest < FREE_HAND
+            if hurried and used + turn_mm > room and last > first + 1:
+                continue
             if last < count:
                 cost = _EMPTY * max(0.0, 1 - used / room) ** 2
                 if turned(page):

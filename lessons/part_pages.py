@@ -87,7 +87,7 @@ def lay_out(merged: MergedPart, opens: Opens = "left") -> Laid:
             systems.append(system)
             blocks.append(block)
     room = PAPER_MM[studio.paper][1] - HEAD_MM - FOOT_MM
-    pages = plan_pages(blocks, room, room - TITLE_MM, opens)
+    pages = plan_pages(blocks, room, room - TITLE_MM, opens, turn_mm=TURN_MM)
     return Laid(tuple(systems), tuple(pages), _gaps(blocks, pages, room))
 
 

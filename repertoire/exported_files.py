@@ -86,4 +86,5 @@ def whole_heading(part: Part, movements: Sequence[tuple[Line, Marks]]) -> Headin
 
 def file_name(words: str) -> str:
     """Words as a name that every file system takes."""
-    return re.sub(r"[^\w .,()'’-]+", " ", words.replace("–", "-")).strip(" .")[:100] or "music"
+    kept = re.sub(r"[^\w.,()'’-]+", " ", words.replace("–", "-"))
+    return kept[:100].strip(" .") or "music"

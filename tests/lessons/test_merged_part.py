@@ -250,6 +250,11 @@ def test_a_turn_without_rest_is_called_out():
     assert (pages[0].turned, pages[0].hurried) == (True, True)
 
 
+def test_a_hurried_page_keeps_room_for_its_words_and_a_quiet_one_does_not():
+    assert ends(plan_pages(blocks(0, 0, 0, 0, 0, 0), 200.0, 200.0, "right", turn_mm=6.0)) == [3, 6]
+    assert ends(plan_pages(blocks(0, 0, 0, 4, 0, 0), 200.0, 200.0, "right", turn_mm=6.0)) == [4, 6]
+
+
 def test_pages_open_in_pairs():
     nine = plan_pages(blocks(*[0] * 9), 100.0, 100.0, "left")
     assert [page.turned for page in nine] == [False, True, False, True, False]

@@ -2,6 +2,7 @@
 
 import pytest
 
+from repertoire.exported_files import file_name
 from repertoire.markings import make_marking, printed_marking
 from repertoire.models import Part, Passage
 from repertoire.notation.musicxml import list_contents, read_part
@@ -73,6 +74,14 @@ def test_a_part_is_saved_whole_as_printed(client_of, teacher, part):
     read = read_part(found.content, "part.mxl", 1)
     assert [len(m.printed) for m in read.movements] == [8, 6]
     assert {(m.kind, m.value) for m in read.movements[0].printed} == {(Kind.BOW, "down")}
+
+
+def test_a_files_name_is_one_that_every_system_takes():
+    assert (
+        file_name("Quartet in F, op. 18 no. 1: first/second “Air” 12–19")
+        == "Quartet in F, op. 18 no. 1 first second Air 12-19"
+    )
+    assert file_name("???") == "music"
 
 
 def test_without_notation_there_is_no_file(client_of, teacher, part, passage):
