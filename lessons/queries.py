@@ -105,7 +105,7 @@ def works(assignments: QuerySet[Assignment]) -> list[Work]:
     """Assignments with steps, markings to try, open flags and the last observation."""
     last = Observation.objects.standing().filter(assignment=OuterRef("pk")).order_by("-at", "-id")
     rows = list(
-        assignments.select_related("piece", "marking", PASSAGE)
+        assignments.select_related("piece", "marking", "passage__picture", PASSAGE)
         .annotate(last_id=Subquery(last.values("pk")[:1]))
         .prefetch_related(
             Prefetch("steps", Step.objects.filter(ended=None)),

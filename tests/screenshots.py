@@ -64,6 +64,7 @@ def pages() -> list[tuple[str, str]]:
         ("lesson", reverse("lesson", args=[lesson.pk])),
         ("passage", reverse("passage", args=[marked.pk])),
         ("marking", reverse("mark", args=[marked.pk])),
+        ("picture", reverse("picture_mark", args=[Passage.objects.exclude(picture=None).get().pk])),
         ("left-hand", f"{reverse('passage', args=[fingered.pk])}?under=hand"),
         ("fingerings", reverse("fingerings", args=[fingered.pk])),
         ("bow", f"{reverse('passage', args=[bowed.pk])}?under=bow&bow=1&reading=planned&directions=every"),

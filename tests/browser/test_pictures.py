@@ -14,7 +14,6 @@ from repertoire.models import Draft, Marking, Passage
 from repertoire.technique.marks import Kind, Mark, load
 from repertoire.technique.picture_places import parse_place
 from tests.browser.conftest import DESK, PHONE, SIZES, TABLET
-from tests.repertoire.marking_passages import make_passage
 from tests.repertoire.scans import bare_movement, picture_passage, png, sheet
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -104,8 +103,14 @@ def test_from_a_scan_to_a_printed_sheet(page, sign_in, teacher, student, address
     check_axe()
     marking = Marking.objects.get(name="Even bows")
 
-    # Assigned with a passage of notation; one sheet carries both.
-    notated = make_passage(teacher)
+    # A passage typed in; assigned with the other, one sheet carries both.
+    page.goto(address("/repertoire/type"))
+    page.locator("#id_text").fill("M:4/4\nL:1/4\nK:D clef=alto\nvD F A F|uG2 E2|")
+    expect(page.locator("#abc-summary")).to_have_text("2 bars")
+    page.get_by_label("Title").fill("Typed in")
+    page.get_by_role("button", name="Keep this piece").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Typed in")
+    notated = Passage.objects.get(picture=None)
     for each, kept in ((passage, marking), (notated, None)):
         page.goto(address(f"/students/{student.pk}/assign?passage={each.pk}" + (f"&marking={kept.pk}" if kept else "")))
         page.get_by_role("button", name="Give it to Mira").click()
@@ -121,7 +126,7 @@ def test_from_a_scan_to_a_printed_sheet(page, sign_in, teacher, student, address
     assert [(i.image.width, i.image.height) for i in pdf.pages[0].images] == [(1552, 280)]
     words = pdf.pages[0].extract_text()
     assert "From print" in words
-    assert notated.title in words
+    assert "Typed in" in words
 
 
 def test_placing_the_same_sign_again_moving_and_undoing(page, sign_in, teacher, address):
