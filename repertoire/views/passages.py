@@ -14,8 +14,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from repertoire import excerpts, importing
 from repertoire.access import get_passage
-from repertoire.bow_asked import drawn_for
 from repertoire.bounds import Bounds, write_bounds
+from repertoire.bow_asked import drawn_for
 from repertoire.elsewhere import make_passage_there, places
 from repertoire.forms import PassageForm, PassageNameForm
 from repertoire.markings import make_marking, marks_of, printed_marking
