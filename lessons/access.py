@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
-from lessons.models import Assignment, Lesson, ListeningPoint, Observation, Sheet, Step
+from lessons.models import Assignment, Lesson, ListeningPoint, Observation, Phrase, Sheet, Step
 from lessons.step_sets import StepSet
 from studio.access import teacher_of
 
@@ -47,3 +47,7 @@ def get_step(request: HttpRequest, step_id: int) -> Step:
 
 def get_step_set(request: HttpRequest, set_id: int) -> StepSet:
     return get_object_or_404(StepSet, pk=set_id, teacher=teacher_of(request))
+
+
+def get_phrase(request: HttpRequest, phrase_id: int) -> Phrase:
+    return get_object_or_404(Phrase, pk=phrase_id, teacher=teacher_of(request))

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from lessons.views import steps
+from lessons.views import kept_steps, steps
 
 urlpatterns: list[URLPattern] = [
     path("lessons/work/<int:assignment_id>/steps", steps.steps, name="steps"),
@@ -10,11 +10,12 @@ urlpatterns: list[URLPattern] = [
     path("lessons/work/<int:assignment_id>/steps/order", steps.steps_order, name="steps_order"),
     path("lessons/work/<int:assignment_id>/steps/minutes", steps.steps_minutes, name="steps_minutes"),
     path("lessons/work/<int:assignment_id>/steps/marking", steps.steps_marking, name="steps_marking"),
-    path("lessons/work/<int:assignment_id>/steps/keep", steps.step_set_keep, name="step_set_keep"),
-    path("lessons/work/<int:assignment_id>/steps/use", steps.step_set_use, name="step_set_use"),
+    path("lessons/work/<int:assignment_id>/steps/keep", kept_steps.step_set_keep, name="step_set_keep"),
+    path("lessons/work/<int:assignment_id>/steps/use", kept_steps.step_set_use, name="step_set_use"),
     path("lessons/work/<int:assignment_id>/steps/offers/<int:number>", steps.step_offer, name="step_offer"),
     path("lessons/steps/<int:step_id>", steps.step, name="step"),
     path("lessons/steps/<int:step_id>/look", steps.step_look, name="step_look"),
     path("lessons/steps/<int:step_id>/place", steps.step_place, name="step_place"),
-    path("lessons/step-sets/<int:set_id>/remove", steps.step_set_remove, name="step_set_remove"),
+    path("lessons/phrases/<int:phrase_id>", kept_steps.phrase, name="phrase"),
+    path("lessons/step-sets/<int:set_id>/remove", kept_steps.step_set_remove, name="step_set_remove"),
 ]

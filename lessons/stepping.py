@@ -178,6 +178,17 @@ def keep_phrase(teacher: Teacher, text: str, theme: str = "") -> None:
         )
 
 
+def change_phrase(phrase: Phrase, text: str, theme: str) -> None:
+    """Reword a phrase and set its theme. Raises AssignError."""
+    text = " ".join(text.split())[:300]
+    if not text:
+        raise AssignError("A phrase needs words; remove it if it is no longer wanted.")
+    if Phrase.objects.filter(teacher=phrase.teacher_id, text=text).exclude(pk=phrase.pk).exists():
+        raise AssignError("There is a phrase with these words already.")
+    phrase.text, phrase.theme = text, theme if theme in Theme.values else ""
+    phrase.save(update_fields=["text", "theme"])
+
+
 def used_phrase(teacher: Teacher, text: str) -> None:
     """Count the use of a kept wording: those used often come first."""
     Phrase.objects.filter(teacher=teacher, text=text).update(used=F("used") + 1)

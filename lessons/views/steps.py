@@ -15,9 +15,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from lessons.access import get_assignment, get_step, get_step_set
+from lessons.access import get_assignment, get_step
 from lessons.assigning import AssignError, StepPlan
-from lessons.models import Assignment, Phrase, Step
+from lessons.models import Assignment, Phrase, Step, Theme
 from lessons.offering import (
     NEEDS_A_NOTE,
     Offered,
@@ -25,7 +25,6 @@ from lessons.offering import (
     offered,
     plan_of_kind,
     plans_of_offer,
-    plans_of_set,
     quarter_tempo,
 )
 from lessons.practice import Ground, RecipeError, for_marking, read_recipe, stave_of, stave_picture
@@ -42,7 +41,6 @@ from lessons.stepping import (
     open_steps,
     order_steps,
     remove_step,
-    save_set,
     used_phrase,
 )
 from lessons.tempo import unit_words
@@ -149,6 +147,8 @@ def steps(request: HttpRequest, assignment_id: int) -> HttpResponse:
         "kinds": [(name, kind.title) for name, kind in recipes.KINDS.items() if name not in NEEDS_A_NOTE],
         "sets": StepSet.objects.filter(teacher=teacher),
         "phrases": _phrases(given),
+        "kept": Phrase.objects.filter(teacher=teacher),
+        "themes": Theme.choices,
         "unit": unit_words(given.tempo_unit, terms_for(teacher.studio.terms)),
     }
     return render(request, "lessons/steps.html", context)
@@ -380,52 +380,3 @@ def steps_marking(request: HttpRequest, assignment_id: int) -> HttpResponse:
     else:
         messages.success(request, "The staves now follow the marking in use.")
     return redirect("steps", given.pk)
-
-
-@require_POST
-def step_set_keep(request: HttpRequest, assignment_id: int) -> HttpResponse:
-    """Keep these steps as a set for reuse."""
-    given = get_assignment(request, assignment_id)
-    try:
-        made = save_set(teacher_of(request), request.POST.get("name", ""), open_steps(given))
-    except AssignError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, f"Kept as “{made.name}”.")
-    return redirect("steps", given.pk)
-
-
-@require_POST
-def step_set_use(request: HttpRequest, assignment_id: int) -> HttpResponse:
-    """Add the steps of a kept set, their staves made from this passage."""
-    given = get_assignment(request, assignment_id)
-    wanted = request.POST.get("set", "")
-    kept = get_step_set(request, int(wanted) if wanted.isascii() and wanted.isdigit() and len(wanted) < 18 else 0)
-    found, _ = _ground(given)
-    plans, without = plans_of_set(given, kept, found)
-    try:
-        with transaction.atomic():
-            for plan in plans:
-                add_step(given, replace(plan, tempo_now=given.tempo_now, tempo_goal=given.tempo_goal))
-            kept.used += 1
-            kept.save(update_fields=["used"])
-    except AssignError as error:
-        messages.error(request, str(error))
-        return redirect("steps", given.pk)
-    if without:
-        messages.warning(request, f"Without a stave, for this passage gives no ground for it: {'; '.join(without)}.")
-    else:
-        messages.success(request, f"Added the steps of “{kept.name}”.")
-    return redirect("steps", given.pk)
-
-
-@require_POST
-def step_set_remove(request: HttpRequest, set_id: int) -> HttpResponse:
-    """Forget a set; steps already given from it stay."""
-    kept = get_step_set(request, set_id)
-    kept.delete()
-    messages.success(request, f"Removed the set “{kept.name}”.")
-    back = request.POST.get("assignment", "")
-    if back.isascii() and back.isdigit() and len(back) < 18:
-        return redirect("steps", get_assignment(request, int(back)).pk)
-    return redirect("today")

@@ -210,6 +210,21 @@ def test_a_file_of_one_part_has_no_other(client_of, teacher, work):
     assert not work.steps.exists()
 
 
+def test_phrases_are_reworded_and_removed(client_of, teacher, work):
+    keep_phrase(teacher, "Sing it first.")
+    keep_phrase(teacher, "Elbow first.")
+    client, kept = client_of(teacher), Phrase.objects.get(text="Sing it first.")
+    url = reverse("phrase", args=[kept.pk])
+    client.post(url, {"assignment": work.pk, "text": "Sing it, then play it.", "theme": "tone"})
+    kept.refresh_from_db()
+    assert (kept.text, kept.theme) == ("Sing it, then play it.", "tone")
+    client.post(url, {"assignment": work.pk, "text": "Elbow first."})  # there already
+    kept.refresh_from_db()
+    assert kept.text == "Sing it, then play it."
+    client.post(url, {"assignment": work.pk, "wish": "remove"})
+    assert list(Phrase.objects.values_list("text", flat=True)) == ["Elbow first."]
+
+
 # ---- one step
 
 
@@ -405,27 +420,21 @@ def test_queries_do_not_grow_with_the_steps(client_of, teacher, work, marking):
 GETS = ["steps", "step"]
 POSTS = [
     "step_add", "steps_order", "steps_minutes", "steps_marking", "step_set_keep", "step_set_use", "step_look",
-    "step_place", "step_set_remove",
+    "step_place", "step_set_remove", "phrase",
 ]  # fmt: skip
 
 
-def address(name, work, step, kept):
-    return reverse(
-        name,
-        args=[
-            kept.pk
-            if name == "step_set_remove"
-            else step.pk
-            if name in ("step", "step_look", "step_place")
-            else work.pk
-        ],
-    )
+def address(name, work, step, kept, phrase):
+    of_one_step = name in ("step", "step_look", "step_place")
+    of = {"step_set_remove": kept, "phrase": phrase}.get(name, step if of_one_step else work)
+    return reverse(name, args=[of.pk])
 
 
 @pytest.mark.parametrize("name", GETS + POSTS)
 def test_only_the_teacher_reaches_them(client_of, colleague, stranger, teacher, work, trill, name, client):
     kept = StepSet.objects.create(teacher=teacher, name="Mine", steps=[])
-    url = address(name, work, trill, kept)
+    phrase = Phrase.objects.create(teacher=teacher, text="Mine")
+    url = address(name, work, trill, kept, phrase)
     for person in (colleague, stranger):
         visitor = client_of(person)
         assert (visitor.get(url) if name in GETS else visitor.post(url)).status_code == 404
