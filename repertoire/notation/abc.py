@@ -17,13 +17,14 @@ from . import wording
 from .abc_bars import ill_measured, numbered
 from .abc_music import VoiceReader
 from .abc_setting import setting_of
-from .abc_source import REMARK_LIMIT, Field, Remark, Tune, decode, split, voices
+from .abc_source import REMARK_LIMIT, Field, Music, Remark, Tune, decode, split, voices
 from .abc_voice import BAR_LIMIT, NOTE_LIMIT, TooLong
 from .drafts import LeftOut, finish
 from .musicxml import Contents, FileError, MovementFound, PartFound, ReadMovement, ReadPart
 
 __all__ = ["Reading", "Remark", "is_abc", "list_contents", "read_part", "read_text"]
 
+TUNE_TEXT_LIMIT = 150_000
 TYPED_LIMIT = 60_000  # characters of a typed text; a movement of 300 bars has about 8,000
 _UNSAID = ("The bar is shorter than", "The bar is longer than")  # said here with the bar's place instead
 
@@ -147,6 +148,10 @@ def _refusal(reading: Reading) -> str:
 
 
 def _read(tune: Tune, voice: str, instrument: str = "") -> Reading:
+    size = sum(len(item.text) for item in tune.body if isinstance(item, Music))
+    if size > TUNE_TEXT_LIMIT:
+        what = f"This tune has more than {TUNE_TEXT_LIMIT:,} characters of music. Take it in pieces."
+        return Reading(None, (Remark(tune.line, 1, what, True),))
     setting, remarks = setting_of(tune.header, voice)
     reader = VoiceReader(setting)
     try:

@@ -22,6 +22,7 @@ from .drafts import ZERO, Draft, Member
 
 REST_BARS_LIMIT = 500
 _OPEN_SLURS = 24
+_SIGNS_LIMIT = 24  # before one note
 _DIGITS = re.compile(r"\d*")
 _ANGLES = re.compile(r">+|<+")
 _NOTE = re.compile(r"(\^\^|\^|__|_|=)?([A-Ga-g])([,']*)")
@@ -111,6 +112,9 @@ class VoiceReader(Voice):
     def _decoration(self, text: str, at: int, pending: list[tuple[str, Place]]) -> int:
         """`!trill!`, `+trill+` or a letter that stands for one."""
         sign = text[at]
+        if len(pending) >= _SIGNS_LIMIT:
+            self._wrong(f"More than {_SIGNS_LIMIT} signs stand before one note.", at)
+            pending.clear()
         if sign in "!+":
             end = text.find(sign, at + 1)
             name = text[at + 1 : end] if end > at + 1 else ""

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from .opening import FileError
 
-TEXT_LIMIT = 2_000_000  # characters of a file; a book of 500 tunes has about 250,000
+TEXT_LIMIT = 600_000  # characters of a file; a book of 500 tunes has about 250,000
 TUNE_LIMIT = 500
 REMARK_LIMIT = 300  # of one tune; more are counted, not listed
 _FIELD = re.compile(r"([A-Za-z+]):(?!\|)")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from repertoire.notation import files
@@ -120,6 +122,21 @@ def test_only_rests_are_no_part():
     assert contents.parts[0].problem == "there are no notes in it."
     with pytest.raises(FileError, match="no notes"):
         read_part(b"X:1\nM:4/4\nL:1/8\nK:C\nz8|Z4|", "a.abc", 1)
+
+
+@pytest.mark.parametrize("music", ["u" * 149_000, "A>B" * 40_000, "(A)|" * 30_000, "[K:G]" * 25_000, "A|" * 70_000])
+def test_a_long_tune_ends_soon(music):
+    start = time.process_time()
+    contents = list_contents(f"X:1\nM:4/4\nL:1/8\nK:C\n{music}".encode(), "a.abc")
+    assert contents.parts[0].problem
+    assert time.process_time() - start < 8
+
+
+def test_a_tune_that_is_too_long_is_no_part():
+    contents = list_contents(f"X:1\nM:4/4\nL:1/8\nK:C\n{'A8|' * 60_000}".encode(), "a.abc")
+    assert contents.parts[0].problem.startswith("line 1, column 1: This tune has more than 150,000 characters")
+    with pytest.raises(FileError, match="too long"):
+        list_contents(b"X:1\nK:C\n" + b"A8|" * 250_000, "a.abc")
 
 
 def test_too_many_tunes_are_refused():
