@@ -123,9 +123,11 @@ def _settings(request: HttpRequest) -> tuple[BowSettings, PlanCosts]:
 
 
 def with_directions(request: HttpRequest, passage: Passage, marks: Marks) -> tuple[Marks, Marks]:
-    """The marks to draw and those of them nobody wrote: a sign for every stroke, if asked for."""
+    """The marks to draw and those of them nobody wrote: a sign for every stroke, if asked for
+    and while the bow stands under the staves, where the choice can be seen and changed."""
     now = kept(request, passage)
-    if now.get("directions") != EVERY:
+    under = request.GET.get("under") or request.session.get("under")
+    if now.get("directions") != EVERY or under != "bow":
         return marks, ()
     bowing = read(passage_line(passage), marks, BowAsked(settings=_settings(request)[0]))
     extra = inferred_marks(bowing, now.get("pass", 1))

@@ -81,7 +81,8 @@ def uneven_answers(
     lifted = [Mark(Kind.RETAKE, after.address), Mark(Kind.BOW, after.address, way.value)] if after else []
     return (
         answer(
-            "uneven speed", (Mark(Kind.BOW, short.address, way.other.value), *as_much), (share, share), -1, Fraction(0), way,
+            "uneven speed", (Mark(Kind.BOW, short.address, way.other.value), *as_much), (share, share), -1,
+            Fraction(0), way,
             f"The short note takes as much bow as the long one, {times} times as fast; the bow is back where it was.",
         ),
         answer(

@@ -109,6 +109,8 @@ def test_signs_for_every_stroke_in_brackets(passage, client):
     assert "mark-inferred" not in marked
     # Six strokes, the slurred bar and five single notes; the first is marked.
     assert every.count("mark-inferred") == 5
+    # They go with the bow distribution, beside which they are chosen.
+    assert "mark-inferred" not in client.get(page_of(passage, under="none")).content.decode()
 
 
 def test_inferred_signs_leave_marked_strokes_alone():
