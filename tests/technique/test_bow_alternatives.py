@@ -9,7 +9,7 @@ from repertoire.technique.bow_facts import facts, limit_findings
 from repertoire.technique.bow_place import place_as_marked
 from repertoire.technique.bowing import Bowing, FindingKind, read_strokes
 from repertoire.technique.marks import Aspect, Kind, digest
-from repertoire.technique.uneven import UnevenError, uneven_answers
+from repertoire.technique.uneven import UnevenError, uneven_answers, uneven_pairs
 from tests.technique.lines import line, marks
 
 TUNE = line(
@@ -132,3 +132,24 @@ def test_uneven_answers_need_an_uneven_rhythm():
     with pytest.raises(UnevenError, match="no note b9n1"):
         uneven_answers(passage, (), "b9n1")
     assert uneven_answers(line("3/4", "alto", "C4 h D4 q"), marks("1/2 b1n1"), "b1n1")[0].long_share == F(1, 2)
+
+
+def test_a_hooked_short_note_keeps_no_amount_of_its_own() -> None:
+    notes = line("4/4", "alto", "G3 h. A3 q | G3 h. A3 q")
+    given = marks("down b1n1", "1 b1n1", "1 b1n2", "down b2n1")
+    found = {p.name: p.marks for p in possible_bowings(notes, given, limit=None)}
+    amounts = [m.at for m in found["short notes hooked"] if m.kind is Kind.AMOUNT]
+    assert amounts == ["b1n1"]
+
+
+def test_uneven_pairs_are_a_long_note_and_a_shorter_one_right_after_it() -> None:
+    notes = line("4/4", "alto", "G3 h. A3 q | G3 q r q A3 e B3 q. | C4 w")
+    bowing = read_strokes(notes, ())
+    assert [(a.address, b.address) for a, b in uneven_pairs(bowing)] == [("b1n1", "b1n2")]
+
+
+def test_where_the_long_notes_amount_is_marked_each_answer_says_the_short_ones() -> None:
+    notes = line("4/4", "alto", "G3 h. A3 q | G3 h. A3 q")
+    speed, hook, retake = uneven_answers(notes, marks("1/2 b1n1", "1/4 b1n2"), "b1n1")
+    said = [[(m.at, m.value) for m in answer.marks if m.kind is Kind.AMOUNT] for answer in (speed, hook, retake)]
+    assert said == [[("b1n1", "1/2"), ("b1n2", "1/2")], [("b1n1", "1/2")], [("b1n1", "1/2")]]
