@@ -19,6 +19,8 @@ from repertoire.technique.practice_staves import Stave
 NEEDS_A_NOTE = frozenset(kind for kind, found in recipes.KINDS.items() if "at" in found.takes)
 
 
+# Staves that don't take the passage's tempo: slow ones, and exercises for one movement of the hand.
+UNMEASURED = frozenset(("slow", "shift", "shifts", "half step", "stretch", "keep down", "tuning", "warm-up"))
 _STAGES = {"bare": "bare", "turn": "with the turn", "trill": "with the trill", "mordent": "with the mordent"}
 
 
@@ -103,9 +105,8 @@ def plans_of_offer(assignment: Assignment, found: Ground, number: int) -> list[S
 
 
 def _plan(assignment: Assignment, words: str, recipe: Recipe, *, same_pulse: bool) -> StepPlan:
-    return StepPlan(
-        words[:300], assignment.tempo_now, assignment.tempo_goal, None, recipe.as_json(), same_pulse=same_pulse
-    )
+    now, goal = (None, None) if recipe.kind in UNMEASURED else (assignment.tempo_now, assignment.tempo_goal)
+    return StepPlan(words[:300], now, goal, None, recipe.as_json(), same_pulse=same_pulse)
 
 
 def plan_of_kind(assignment: Assignment, kind: str, bars: tuple[int, int] | None) -> StepPlan:

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_POST
 
 from lessons.access import get_assignment, get_phrase, get_step_set
 from lessons.assigning import AssignError
-from lessons.offering import assignment_ground, plans_of_set
+from lessons.offering import UNMEASURED, assignment_ground, plans_of_set
 from lessons.practice import RecipeError
 from lessons.stepping import add_step, change_phrase, open_steps, save_set
 from studio.access import teacher_of
@@ -44,7 +44,9 @@ def step_set_use(request: HttpRequest, assignment_id: int) -> HttpResponse:
     try:
         with transaction.atomic():
             for plan in plans:
-                add_step(given, replace(plan, tempo_now=given.tempo_now, tempo_goal=given.tempo_goal))
+                measured = plan.recipe is None or plan.recipe["kind"] not in UNMEASURED
+                tempi = (given.tempo_now, given.tempo_goal) if measured else (None, None)
+                add_step(given, replace(plan, tempo_now=tempi[0], tempo_goal=tempi[1]))
             kept.used += 1
             kept.save(update_fields=["used"])
     except AssignError as error:

@@ -137,6 +137,13 @@ def test_an_offer_in_stages_becomes_three_steps_that_share_their_pulse(client_of
     assert first.number not in {o.offered.number for o in page(client, work).context["first"]}
 
 
+def test_slow_staves_and_exercises_of_the_hand_take_no_tempo_of_the_passage(client_of, teacher, work):
+    client = client_of(teacher)
+    add(client, work, kind="slow")
+    add(client, work, kind="pizzicato")
+    assert list(work.steps.order_by("position").values_list("tempo_now", "tempo_goal")) == [(None, None), (42, 52)]
+
+
 def test_look_at_an_offer_before_adding_it(client_of, teacher, work):
     client = client_of(teacher)
     number = page(client, work).context["first"][0].offered.number
