@@ -149,7 +149,8 @@ def with_strip(version: Version, system: System, key: str, *, staff: int = 0, le
     if made is None or not made.drawing:
         return system, ""
     name = (
-        f'<text x="0" y="{made.height_mm / 2:.2f}" font-size="3.4" font-weight="bold" fill="#111111">{letter}</text>'
+        f'<text x="0" y="{made.height_mm / 2:.2f}" font-size="3.4" font-weight="bold" '
+        f'fill="currentColor">{letter}</text>'
         if letter
         else ""
     )

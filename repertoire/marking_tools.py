@@ -52,7 +52,7 @@ def groups(terms: Mapping[str, str]) -> tuple[Group, ...]:
     return (
         Group("bow", "Bow", _bow(terms)),
         Group("left-hand", "Left hand", _left_hand()),
-        Group("words", "Words", _words()),
+        Group("words", "Words and ornaments", _words()),
     )
 
 
@@ -84,7 +84,7 @@ def _bow(terms: Mapping[str, str]) -> tuple[Row, ...]:
         ),
         Row(
             "Articulation",
-            tuple(Tool(Kind.ARTICULATION, value, value, _SIGNED.get(value, "")) for value in _COMMON_ARTICULATIONS),
+            tuple(Tool(Kind.ARTICULATION, value, value, value) for value in _COMMON_ARTICULATIONS),
             more=tuple(Tool(Kind.ARTICULATION, v, v) for v in ARTICULATIONS if v not in _COMMON_ARTICULATIONS),
         ),
         Row(
@@ -158,9 +158,8 @@ def _words() -> tuple[Row, ...]:
 
 _PARTS = ("whole", "upper half", "lower half", "middle", "frog", "tip")
 _SHARES = (("1", "whole"), ("3/4", "¾"), ("2/3", "⅔"), ("1/2", "½"), ("1/3", "⅓"), ("1/4", "¼"))
-_COMMON_ARTICULATIONS = ("staccato", "tenuto", "accent", "marcato", "staccatissimo", "breath")
+_COMMON_ARTICULATIONS = ("staccato", "tenuto", "accent", "marcato", "staccatissimo", "breath")  # each has its sign
 _COMMON_DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff", "fp", "sfz")
-_SIGNED = {"staccato": "staccato", "tenuto": "tenuto", "accent": "accent", "marcato": "marcato"}
 
 
 @dataclass(frozen=True, slots=True)

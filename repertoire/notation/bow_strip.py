@@ -20,9 +20,10 @@ from repertoire.technique.line import Line
 from repertoire.technique.strokes import Bowing, Direction
 
 from .left_hand_strip import Strip
-from .picture import INK, System
+from .picture import System
 
-PALE: Final = "#8c8c8c"
+_INK: Final = "currentColor"  # the page's ink, also in the dark
+_PALE: Final = 0.55  # how much of it the inner lines take
 _TOP: Final = 3.6  # tip line from the strip's top, room for words above
 _BAND: Final = 13.5  # from the tip line to the frog line
 _TEXT: Final = 2.6
@@ -64,15 +65,16 @@ def _y(place: Fraction | float) -> float:
     return _TOP + _BAND * (1 - float(place))
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, width: float, ink: str = INK, dashes: str = "") -> str:
+def _line(x1: float, y1: float, x2: float, y2: float, width: float, dashes: str = "", share: float = 1) -> str:
     dash = f";stroke-dasharray:{dashes}" if dashes else ""
-    style = f"stroke:{ink};stroke-width:{width};stroke-linecap:butt;fill:none{dash}"
+    pale = f";stroke-opacity:{share:g}" if share != 1 else ""
+    style = f"stroke:{_INK};stroke-width:{width};stroke-linecap:butt;fill:none{dash}{pale}"
     return f'<path d="M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}" style="{style}"/>'
 
 
 def _text(x: float, y: float, words: str, anchor: str = "start") -> str:
     return (
-        f'<text x="{x:.2f}" y="{y:.2f}" font-size="{_TEXT}" text-anchor="{anchor}" fill="{INK}" '
+        f'<text x="{x:.2f}" y="{y:.2f}" font-size="{_TEXT}" text-anchor="{anchor}" fill="{_INK}" '
         f'style="stroke:none">{escape(words)}</text>'
     )
 
@@ -82,7 +84,9 @@ def _frame(left: float, right: float, terms: Mapping[str, str]) -> list[str]:
     out = []
     for third in range(4):
         outer = third in (0, 3)
-        out.append(_line(left, _y(third / 3), right, _y(third / 3), 0.18 if outer else 0.1, INK if outer else PALE))
+        out.append(
+            _line(left, _y(third / 3), right, _y(third / 3), 0.18 if outer else 0.1, share=1 if outer else _PALE)
+        )
     out.append(_text(left, _y(1) + _TEXT, terms.get("tip", "tip")))
     out.append(_text(left, _y(0) - 0.7, terms.get("frog", "frog")))
     return out
@@ -112,8 +116,8 @@ def _way(segment: Segment, start: float, end: float) -> list[str]:
     if segment.runs_out is None and segment.start == segment.end:
         return out  # nothing of the bow is left for this note
     stop = end if segment.runs_out is None else start + (end - start) * float(segment.runs_out)
-    out.append(_line(start, top, stop, bottom, 0.5, INK, dashes))
-    out.append(f'<circle cx="{start:.2f}" cy="{top:.2f}" r="0.6" style="fill:{INK};stroke:none"/>')
+    out.append(_line(start, top, stop, bottom, 0.5, dashes))
+    out.append(f'<circle cx="{start:.2f}" cy="{top:.2f}" r="0.6" style="fill:{_INK};stroke:none"/>')
     if segment.runs_out is not None:
         above = bottom < _TOP + _BAND / 2
         out.append(_line(stop, bottom - 1.1, stop, bottom + 1.1, 0.6))
@@ -122,17 +126,21 @@ def _way(segment: Segment, start: float, end: float) -> list[str]:
 
 
 def _retake(x: float) -> str:
-    """The sign of a lifted bow, a comma, in the gap above the band."""
-    y = _TOP - 1.6
-    path = f"M{x:.2f} {y:.2f}a0.55 0.55 0 1 1 0.45 -0.55q0.1 1.2 -1.1 1.9q0.75 -0.7 0.65 -1.35Z"
-    return f'<path d="{path}" style="fill:{INK};stroke:none"/>'
+    """The sign of a lifted bow in the gap above the band: an arc whose arrowhead comes down on the string."""
+    y = _TOP - 0.9
+    arc = f"M{x - 0.9:.2f} {y:.2f}C{x - 0.8:.2f} {y - 2.2:.2f} {x + 0.9:.2f} {y - 2.2:.2f} {x + 1.1:.2f} {y - 0.8:.2f}"
+    tip = f"M{x + 0.55:.2f} {y - 0.9:.2f}L{x + 1.65:.2f} {y - 0.9:.2f}L{x + 1.12:.2f} {y + 0.1:.2f}Z"
+    return (
+        f'<path d="{arc}" style="fill:none;stroke:{_INK};stroke-width:0.28;stroke-linecap:round"/>'
+        f'<path d="{tip}" style="fill:{_INK};stroke:none"/>'
+    )
 
 
 def _wave(start: float, end: float, y: float) -> str:
     steps = max(int((end - start) / 1.2), 1)
     step = (end - start) / steps
     points = " ".join(f"{start + (i + 0.5) * step:.2f},{y + _WAVE * (-1) ** i:.2f}" for i in range(steps))
-    style = f"fill:none;stroke:{INK};stroke-width:0.35"
+    style = f"fill:none;stroke:{_INK};stroke-width:0.35"
     return f'<polyline points="{start:.2f},{y:.2f} {points} {end:.2f},{y:.2f}" style="{style}"/>'
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from .ink import STAFF, Shape, Sign, words_at
+from .ink import STAFF, Shape, Sign, glyph, words_at
 from .laying import Words
 
-_WORDS = 405.0  # size of ordinary directions, in drawing units
+_WORDS = 333.0  # size of ordinary directions in drawing units: a tenth more than fingers
 _SIZE = 245.0
+_STRONGER = 1.15
 _NUMBER_LEFT = -120.0  # where a bar number begins at the earliest
 _CLEF_ROOM = 110.0  # white after a clef in mid-line
 _BESIDE_CLEF = frozenset(("note", "rest", "mRest", "stem", "flag", "dots", "accid", "barLine", "beam", "ledgerLines"))
@@ -32,9 +33,13 @@ def dress(
             _high_point(sign)
         elif sign.key in written and sign.shapes:
             _write(sign, written[sign.key])
+            if sign.kind == "string" and head is not None:
+                _centre(sign, head)
         elif sign.name == "gliss":
             _slide(sign)
-        elif sign.name in ("breath", "caesura") and head is not None:
+        elif sign.kind == "retake" and sign.shapes:
+            _retake(sign)
+        if sign.name in ("breath", "caesura") and head is not None:
             _between_notes(sign, head)
         if sign.name in ("dir", "tempo"):
             _within(sign, width, signs)
@@ -85,6 +90,41 @@ def _between_notes(sign: Sign, head: Sign) -> None:
         sign.dx = note[0] - 70 - box[2]
     else:
         sign.dx = note[2] + 90 - box[0]
+
+
+def _centre(sign: Sign, head: Sign) -> None:
+    """A string numeral stands over the middle of its note, as a finger does."""
+    box, note = sign.box, head.shapes[0].boxes[0]
+    if box is not None:
+        sign.dx = (note[0] + note[2]) / 2 - (box[0] + box[2]) / 2
+
+
+def _retake(sign: Sign) -> None:
+    """Lift the bow and set it again: an arc through the air whose arrowhead comes down on the string."""
+    x, y = sign.shapes[0].x, sign.shapes[0].y
+    arc = f"M{x:.0f} {y:.0f}C{x + 15:.0f} {y - 225:.0f} {x + 205:.0f} {y - 225:.0f} {x + 220:.0f} {y - 70:.0f}"
+    tip = f"M{x + 165:.0f} {y - 85:.0f}L{x + 275:.0f} {y - 85:.0f}L{x + 222:.0f} {y + 15:.0f}z"
+    sign.shapes[:] = [
+        Shape("path", arc, width=26, style="round", filled=False, boxes=[(x - 13, y - 182, x + 233, y)]),
+        Shape("path", tip, boxes=[(x + 165, y - 85, x + 275, y + 15)]),
+    ]
+
+
+def strengthen(signs: Sequence[Sign]) -> None:
+    """On paper the teacher's fingers, strings and bow signs are a little larger than the printed ones."""
+    for sign in signs:
+        if sign.owner != "mark-own" or sign.kind not in ("finger", "string", "bow"):
+            continue
+        for number, shape in enumerate(sign.shapes):
+            if shape.tag == "path":
+                continue
+            box = shape.boxes[0]
+            size = shape.size * _STRONGER
+            x = shape.x - (0 if sign.name == "bracketSpan" else (box[2] - box[0]) * (_STRONGER - 1) / 2)
+            if shape.tag == "glyph":
+                sign.shapes[number] = glyph(shape.body, x, shape.y, size)
+            else:
+                sign.shapes[number] = words_at(shape.body, x, shape.y, size, bold=True)
 
 
 def _within(sign: Sign, width: float, signs: Sequence[Sign]) -> None:

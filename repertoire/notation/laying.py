@@ -24,7 +24,7 @@ from .look import Look
 from .scoring import of_key
 
 OWN, PRINTED, REPLACED, INFERRED = "mark-own", "mark-printed", "mark-replaced", "mark-inferred"
-_SMALL, _MIDDLE = 0.7, 0.85
+_SMALL, _MIDDLE = 0.85, 0.9
 
 _ARTICULATIONS = {
     "staccato": "stacc", "staccatissimo": "stacciss", "tenuto": "ten", "accent": "acc", "marcato": "marc",

@@ -19,9 +19,10 @@ from repertoire.technique.left_hand import Hold, Shift, holds, shifts, without_v
 from repertoire.technique.line import event_address
 from repertoire.technique.strings import POSITION_WORDS
 
-from .picture import INK, System
+from .picture import System
 
-PALE: Final = "#5f5f5f"  # implied: still 6:1 on white
+INK: Final = "currentColor"  # the page's ink, also in the dark
+PALE: Final = 0.72  # implied: on white that is #5f5f5f, 6:1
 _TEXT: Final = 3.0  # mm, height of the letters' size
 _SMALL: Final = 2.5
 _FINGER_ROW: Final = 3.2  # baselines from the strip's top
@@ -91,10 +92,11 @@ def _heads(fingering: Fingering, notes: Mapping[str, tuple[float, float]]) -> li
 
 
 def _text(
-    x: float, y: float, words: str, size: float = _TEXT, *, anchor: str = "start", fill: str = INK, style: str = ""
+    x: float, y: float, words: str, size: float = _TEXT, *, anchor: str = "start", share: float = 1, style: str = ""
 ) -> str:
     place = f' text-anchor="{anchor}"' if anchor != "start" else ""
-    return f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size}"{place} fill="{fill}"{style}>{escape(words)}</text>'
+    pale = f' fill-opacity="{share:g}"' if share != 1 else ""
+    return f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size}"{place} fill="{INK}"{pale}{style}>{escape(words)}</text>'
 
 
 def _finger(head: _Head, heads: list[_Head], implied: bool) -> list[str]:
@@ -110,7 +112,7 @@ def _finger(head: _Head, heads: list[_Head], implied: bool) -> list[str]:
     else:
         sign, marked = _sign(placement), placement.marked
     style = ' font-weight="bold"' if marked else ' font-style="italic"'
-    return [_text(head.x, _FINGER_ROW, sign, anchor="middle", fill=INK if marked else PALE, style=style)]
+    return [_text(head.x, _FINGER_ROW, sign, anchor="middle", share=1 if marked else PALE, style=style)]
 
 
 def _sign(placement: Placement) -> str:

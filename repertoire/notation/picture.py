@@ -70,7 +70,9 @@ class System:
         `drawing` is SVG content counted in mm: x as in `notes`, y from the strip's top.
         """
         top = self.height_mm + gap_mm
-        strip = f'<g class="strip" transform="translate(0 {_mm(top)})" font-family="{FONTS}">{drawing}</g>'
+        strip = (
+            f'<g class="strip" transform="translate(0 {_mm(top)})" color="{INK}" font-family="{FONTS}">{drawing}</g>'
+        )
         return replace(self, body=self.body + strip, height_mm=top + height_mm)
 
 

@@ -105,12 +105,13 @@ class _Pen:
 
     def retake(self, mark: Mark, x: float, y: float) -> str:
         s = self.space
-        tail = (
-            f"M{x + 0.3 * s:.2f} {y - 0.35 * s:.2f}C{x + 0.75 * s:.2f} {y + 0.1 * s:.2f} {x + 0.35 * s:.2f} "
-            f"{y + 0.9 * s:.2f} {x - 0.35 * s:.2f} {y + 1.1 * s:.2f}"
+        left, right, low = x - 0.55 * s, x + 0.6 * s, y + 0.5 * s
+        arc = (
+            f"M{left:.2f} {low:.2f}C{left + 0.05 * s:.2f} {low - 1.3 * s:.2f} {right - 0.05 * s:.2f} "
+            f"{low - 1.3 * s:.2f} {right:.2f} {low - 0.4 * s:.2f}"
         )
-        head = f'<circle cx="{x:.2f}" cy="{y - 0.25 * s:.2f}" r="{0.45 * s:.2f}" fill="currentColor"/>'
-        return self.line(tail, 0.24 * s) + head
+        tip = f"M{right - 0.32 * s:.2f} {low - 0.5 * s:.2f}h{0.64 * s:.2f}l{-0.32 * s:.2f} {0.6 * s:.2f}z"
+        return self.line(arc, 0.16 * s) + f'<path d="{tip}" fill="currentColor"/>'
 
     def slur(self, mark: Mark, x: float, y: float) -> str:
         s = self.space

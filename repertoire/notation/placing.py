@@ -18,6 +18,7 @@ _GAP = 0.32 * SPACE  # white between two signs, above one another
 _SIDE = 0.15 * SPACE  # and beside one another
 _FROM_STAFF = 0.45 * SPACE
 _STEP = 400.0
+_APART = 3.0 * SPACE  # what a tempo mark may be pushed up beyond the others before it stands alone
 
 # How close to the note each sign stands; what isn't named here stays where it is.
 _ORDER = {
@@ -121,10 +122,16 @@ def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], a
     chains = _chains([s for _, s in movable if s.name in ("dynam", "hairpin")], middle)
     chained = {id(s) for chain in chains for s in chain}
     endings = [s for _, s in movable if s.name == "ending"]
+    tempos = sorted((s for _, s in movable if s.name == "tempo"), key=_left)
     for _, sign in sorted(movable, key=lambda pair: (pair[0], *_reading_order(pair[1], at))):
         if sign.name == "ending":
             if sign is endings[0]:
                 _level(endings, ground)
+            continue
+        if sign.name == "tempo":
+            if tempos:
+                _in_rows(tempos, ground)
+            tempos = []
             continue
         if id(sign) in chained:
             if id(sign) == id(next(c for c in chains if any(m is sign for m in c))[0]):
@@ -240,6 +247,45 @@ def _level(signs: Sequence[Sign], ground: Ground) -> None:
     for sign in signs:
         sign.dy += moved
         ground.add(sign.boxes())
+
+
+def _in_rows(signs: Sequence[Sign], ground: Ground) -> None:
+    """Tempo marks of one system stand on one line; one that would run into the last stands a row higher.
+    A mark that something tall pushes up alone doesn't take the others along."""
+    rows: list[list[Sign]] = []
+    for sign in signs:
+        box = sign.box
+        assert box is not None
+        row = next((r for r in rows if _right(r[-1]) + 0.8 * SPACE < box[0]), None)
+        if row is None:
+            rows.append([sign])
+        else:
+            row.append(sign)
+    for row in rows:
+        lows = [s.box[3] for s in row if s.box]
+        base = max(lows)
+        for sign, low in zip(row, lows, strict=True):
+            sign.dy += base - low
+        needs = [ground.shift(list(s.boxes()), up=True) for s in row]
+        usual = sorted(needs)[len(needs) // 2]
+        together = min(n for n in needs if n >= usual - _APART)
+        for sign, need in zip(row, needs, strict=True):
+            sign.dy += together if need >= together else need
+            sign.dy += ground.shift(list(sign.boxes()), up=True)
+        for sign in row:
+            ground.add(sign.boxes())
+
+
+def _left(sign: Sign) -> float:
+    box = sign.box
+    assert box is not None
+    return box[0]
+
+
+def _right(sign: Sign) -> float:
+    box = sign.box
+    assert box is not None
+    return box[2]
 
 
 def _solid(sign: Sign) -> list[Box]:

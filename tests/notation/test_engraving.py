@@ -10,7 +10,7 @@ from lxml import etree
 
 from repertoire.notation.cutting import cut
 from repertoire.notation.engraving import Look, Picture, as_image, engrave, engrave_together
-from repertoire.technique.line import Clef, Line, LineError
+from repertoire.technique.line import Clef, Line, LineError, TempoMark
 from repertoire.technique.marks import Kind, Mark, Marks
 from tests.technique.lines import line
 
@@ -394,3 +394,57 @@ def test_a_clef_in_mid_line_keeps_clear_of_what_follows() -> None:
     x = sum(float(re.search(r"translate\((-?[\d.]+)", t).group(1)) for t in places)
     head = float(re.search(r"translate\((-?[\d.]+)", note.get("transform")).group(1))
     assert head - (x + 362) > 60  # the small clef is 362 units wide; a third of a space stays white
+
+
+def boxes_of(picture: Picture, words: str) -> tuple[float, float, float]:
+    """Left end, base line and size of a piece of text, in units."""
+    text = next(t for t in root_of(picture).iter("{*}text") if t.text == words)
+    moved = re.match(r"translate\((-?[\d.]+) (-?[\d.]+)", text.getparent().get("transform") or "")
+    dx, dy = (float(moved.group(1)), float(moved.group(2))) if moved and len(text.getparent().attrib) < 4 else (0, 0)
+    return float(text.get("x")) + dx, float(text.get("y")) + dy, float(text.get("font-size"))
+
+
+def test_on_paper_printed_marks_are_grey_and_own_ones_black_bold_and_larger(scale: Line) -> None:
+    printed = (Mark(K.FINGER, "b1n1", "1"), Mark(K.DYNAMIC, "b1n1", "p"), Mark(K.BOW, "b1n1", "down"))
+    own = (Mark(K.FINGER, "b1n3", "3"), Mark(K.BOW, "b1n3", "up"))
+    picture = engrave(scale, tuple(sorted(printed + own)), Look(printed=printed, screen=False))
+    grey = [g for g in root_of(picture).iter("{*}g") if g.get("color") == "#6b6b6b"]
+    assert [t.text for g in grey for t in g.iter("{*}text")] == ["1"]
+    assert len(grey) == 3
+    assert not any("stroke-width" in e.attrib for g in grey for e in g.iter("{*}path"))
+    sizes = {t.text: (float(t.get("font-size")), t.get("font-weight")) for t in root_of(picture).iter("{*}text")}
+    assert sizes["3"][0] / sizes["1"][0] == pytest.approx(1.15, abs=0.01)
+    assert (sizes["1"][1], sizes["3"][1]) == (None, "bold")
+
+
+def test_a_string_stands_over_its_finger_and_words_are_hardly_larger_than_fingers(scale: Line) -> None:
+    marks = (Mark(K.FINGER, "b1n2", "1"), Mark(K.STRING, "b1n2", "II"), Mark(K.TEXT, "b2n1", "singing"))
+    picture = engrave(scale, marks, Look())
+    (finger, _, small), (string, high, size) = boxes_of(picture, "1"), boxes_of(picture, "II")
+    middle_of_finger, middle_of_string = finger + 0.25 * small, string + 0.389 * size  # Times: 1 is 0.5, I 0.389 wide
+    assert middle_of_string == pytest.approx(middle_of_finger, abs=25)  # an eighth of a space
+    assert high < boxes_of(picture, "1")[1] - 0.6 * small
+    assert boxes_of(picture, "singing")[2] == pytest.approx(1.1 * small, rel=0.01)
+
+
+def test_a_retake_is_an_arc_with_an_arrowhead_and_no_comma(scale: Line) -> None:
+    retake, breath = (
+        [g for g in root_of(engrave(scale, (mark,), Look())).iter("{*}g") if "mark-own" in (g.get("class") or "")]
+        for mark in (Mark(K.RETAKE, "b1n3"), Mark(K.ARTICULATION, "b1n3", "breath"))
+    )
+    assert [len(list(g.iter("{*}path"))) for g in retake] == [2]
+    assert [u.get("href") for g in retake for u in g.iter("{*}use")] == []
+    assert [u.get("href").rpartition("-")[2] for g in breath for u in g.iter("{*}use")] == ["E4CE"]  # SMuFL breath mark
+
+
+def test_tempo_marks_of_one_system_share_a_line() -> None:
+    music = line("2/4", "alto", "C4 h | A5 h | C4 h | C4 h")
+    named = {1: "Slow", 3: "Slower", 4: "Fast"}
+    music = replace(
+        music,
+        bars=tuple(
+            replace(b, tempos=(TempoMark(Fraction(0), named[b.index]),)) if b.index in named else b for b in music.bars
+        ),
+    )
+    picture = engrave(music, (), Look())
+    assert len({boxes_of(picture, words)[1] for words in named.values()}) == 1
