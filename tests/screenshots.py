@@ -55,7 +55,8 @@ def pages() -> list[tuple[str, str]]:
     shared = Assignment.objects.get(passage__title="The long notes")
     whole = reverse("student_part", args=[shared.student_id, shared.passage.movement.revision.part_id])
     bowed = Passage.objects.get(markings__name="Three and one, separate")
-    versions = "&".join(f"marking={pk}" for pk in bowed.markings.order_by("number").values_list("pk", flat=True)[:3])
+    chosen = bowed.markings.exclude(name="Begin up").order_by("number").values_list("pk", flat=True)[:3]
+    versions = "&".join(f"marking={pk}" for pk in chosen)
     staved = Assignment.objects.filter(steps__recipe__kind="trill", ended=None).order_by("id").first()
     lesson = Lesson.objects.filter(student=busiest).order_by("-starts").first()
     return [
