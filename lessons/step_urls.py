@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern] = [
     path("lessons/steps/<int:step_id>", steps.step, name="step"),
     path("lessons/steps/<int:step_id>/look", steps.step_look, name="step_look"),
     path("lessons/steps/<int:step_id>/place", steps.step_place, name="step_place"),
+    path("students/<int:student_id>/minutes", steps.work_minutes, name="work_minutes"),
     path("lessons/phrases/<int:phrase_id>", kept_steps.phrase, name="phrase"),
     path("lessons/step-sets/<int:set_id>/remove", kept_steps.step_set_remove, name="step_set_remove"),
 ]

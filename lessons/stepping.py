@@ -16,13 +16,15 @@ from django.db.models import F, Max, QuerySet
 from lessons.assigning import AssignError, StepPlan, marking_of
 from lessons.models import Assignment, Phrase, Step, Theme
 from lessons.practice import RecipeError, read_recipe
+from lessons.sheet_content import MINUTES_IF_UNSET
 from lessons.step_sets import StepSet
 from lessons.tempo import FASTEST, SLOWEST
 from repertoire.technique.practice_time import divide_minutes
-from studio.models import Teacher
+from studio.models import Student, Teacher
 
 STEPS_AT_MOST = 12
 SETS_AT_MOST = 60
+MINUTES_AT_MOST = 240  # of a day
 
 
 def open_steps(assignment: Assignment) -> QuerySet[Step]:
@@ -137,6 +139,27 @@ def divide_over_steps(assignment: Assignment) -> None:
     for step, minutes in zip(row, divide_minutes(total, [1] * len(row)), strict=True):
         step.minutes = minutes
     Step.objects.bulk_update(row, ["minutes"])
+
+
+def divide_over_work(student: Student, total: int) -> None:
+    """Share a day's minutes over everything a student works on, by what each had so far.
+
+    Raises AssignError when there is less than a minute for each.
+    """
+    row = list(
+        Assignment.objects.filter(student=student, ended=None).exclude(state=Assignment.State.RESTING)
+    )  # fmt: skip
+    if not row:
+        raise AssignError(f"{student.first_name} works on nothing yet.")
+    if not len(row) <= total <= MINUTES_AT_MOST:
+        raise AssignError(f"Share {len(row)} to {MINUTES_AT_MOST} minutes over {len(row)} pieces of work.")
+    shares = list(divide_minutes(total, [each.minutes or MINUTES_IF_UNSET for each in row]))
+    while 0 in shares:  # nobody practises for no time
+        shares[shares.index(max(shares))] -= 1
+        shares[shares.index(0)] = 1
+    for each, minutes in zip(row, shares, strict=True):
+        each.minutes = minutes
+    Assignment.objects.bulk_update(row, ["minutes"])
 
 
 def save_set(teacher: Teacher, name: str, steps: Iterable[Step]) -> StepSet:

@@ -35,6 +35,7 @@ from lessons.stepping import (
     add_step,
     change_step,
     divide_over_steps,
+    divide_over_work,
     fill,
     keep_phrase,
     move_step,
@@ -51,7 +52,7 @@ from repertoire.technique import recipes
 from repertoire.technique.line import Line
 from repertoire.technique.practice_staves import Stave
 from repertoire.technique.tempo_ladder import LadderError, equal_ratio, traditional
-from studio.access import teacher_of
+from studio.access import get_student, teacher_of
 from studio.terms import terms_for
 
 PHRASES_SHOWN = 12
@@ -355,6 +356,20 @@ def steps_minutes(request: HttpRequest, assignment_id: int) -> HttpResponse:
     except AssignError as error:
         messages.error(request, str(error))
     return redirect("steps", given.pk)
+
+
+@require_POST
+def work_minutes(request: HttpRequest, student_id: int) -> HttpResponse:
+    """Share a day's minutes over all of a student's work."""
+    student = get_student(request, student_id)
+    words = request.POST.get("minutes", "")
+    try:
+        divide_over_work(student, int(words) if words.isascii() and words.isdigit() and len(words) < 5 else 0)
+    except AssignError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"Shared {words} minutes over the work.")
+    return redirect("student", student.pk)
 
 
 @require_POST

@@ -344,6 +344,28 @@ def test_minutes_are_shared_evenly(work):
         divide_over_steps(work)
 
 
+def test_a_days_minutes_are_shared_over_the_work(client_of, teacher, student, work, stranger):
+    """[A] 25 minutes at 12 : 8 : 4, which is 3 : 2 : 1, by largest remainder: 13, 8, 4."""
+    work.minutes = 12
+    work.save()
+    piece = Piece.objects.create(teacher=teacher, title="Book Two", composer="Ada Fell")
+    others = [assign(student, begun=DAY, piece=piece, bars=bars, minutes=m) for bars, m in (("1-8", 8), ("9-16", 4))]
+    url = reverse("work_minutes", args=[student.pk])
+    client_of(teacher).post(url, {"minutes": "25"})
+    found = []
+    for each in (work, *others):
+        each.refresh_from_db()
+        found.append(each.minutes)
+    assert found == [13, 8, 4]
+    client_of(teacher).post(url, {"minutes": "2"})  # less than a minute each
+    work.refresh_from_db()
+    assert work.minutes == 13
+    client_of(teacher).post(url, {"minutes": "3"})
+    assert [each.minutes for each in student.assignments.order_by("position")] == [1, 1, 1]
+    assert client_of(stranger).post(url, {"minutes": "25"}).status_code == 404
+    assert client_of(teacher).get(url).status_code == 405
+
+
 def test_a_set_is_kept_and_used_on_another_passage(client_of, teacher, work, marking, student):
     client = client_of(teacher)
     add_step(work, StepPlan("Bare first", recipe=recipe("bare", marking) | {"bars": [14, 15]}, minutes=2))
