@@ -6,6 +6,8 @@ import time
 import numpy as np
 import pypdfium2
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from repertoire.notation.scans import (
@@ -81,6 +83,39 @@ def test_a_hostile_file_ends_in_a_message(content, message):
     with pytest.raises(ScanError, match=message):
         read(content)
     assert time.monotonic() - begun < 10
+
+
+SMALL = {
+    "png": png(sheet().resize((400, 175))),
+    "jpeg": jpeg(sheet().resize((400, 175))),
+    "pdf": pdf(image=sheet().resize((400, 175))),
+}
+
+
+def mutated(content, edits, length):
+    changed = bytearray(content)
+    for place, value in edits:
+        changed[place % len(changed)] = value
+    return bytes(changed[: max(12, length)])
+
+
+@pytest.mark.parametrize("kind, examples", [("png", 60), ("jpeg", 60), ("pdf", 8)])
+def test_a_file_with_changed_bytes_is_read_or_refused_with_words(kind, examples):
+    content = SMALL[kind]
+    edits = st.lists(st.tuples(st.integers(0, len(content) - 1), st.integers(0, 255)), max_size=20)
+
+    @settings(max_examples=examples, deadline=None, database=None, derandomize=True)
+    @given(edits=edits, length=st.integers(0, len(content)) | st.just(len(content)))
+    def law(edits, length):
+        try:
+            scan = read(mutated(content, edits, length))
+        except ScanError as error:
+            assert str(error).endswith(".")  # noqa: PT017
+        else:
+            assert scan.image.mode == "L"
+            assert max(scan.image.size) <= LONG_SIDE + 1
+
+    law()
 
 
 def test_a_file_too_large_is_refused_before_it_is_read():
