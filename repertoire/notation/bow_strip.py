@@ -51,7 +51,8 @@ def bow_strip(
     for segment in found:
         start, end = notes[segment.address][0], _next(bowing.line, segment, notes, right)
         out += _way(segment, start, max(end, start + 0.8))
-    return Strip("".join(out), _TOP + _BAND + 1.6, words_of(bowing, placed, found, terms))
+    below = any(s.runs_out is not None and s.end < Fraction(1, 2) for s in found)  # words under the frog line
+    return Strip("".join(out), _TOP + _BAND + 1.6 + below * 1.8, words_of(bowing, placed, found, terms))
 
 
 def _edges(system: System, notes: Mapping[str, tuple[float, float]], staff: int) -> tuple[float, float]:
@@ -121,7 +122,7 @@ def _way(segment: Segment, start: float, end: float) -> list[str]:
     if segment.runs_out is not None:
         above = bottom < _TOP + _BAND / 2
         out.append(_line(stop, bottom - 1.1, stop, bottom + 1.1, 0.6))
-        out.append(_text(stop, bottom - 1.6 if above else bottom - 1.9, "runs out", "middle"))
+        out.append(_text(stop, bottom - 1.6 if above else bottom + 1.3 + _TEXT / 2, "runs out", "middle"))
     return out
 
 
