@@ -14,7 +14,7 @@ import sys
 
 LONG_SIDE = 3500  # pixels, about 300 to the inch on A4
 MOST_PER_POINT = 300 / 72
-MEMORY = 900 * 1024 * 1024
+MEMORY = 500 * 1024 * 1024
 SECONDS = 10
 
 
