@@ -1,8 +1,8 @@
 """Bars and beats as a teacher writes them: “12”, “12–19”, “12/2 – 19/3½”, “24(2) – 30”.
 
 A bar is named by its printed number. Where a movement prints a number twice (two endings,
-or numbers that start again) the second one is written 24(2). A beat follows a stroke:
-12/2 is the second beat of bar 12.
+or numbers that start again) the second one is written 24(2); two neighbours that make up one
+bar, split by a repeat, are that bar. A beat follows a stroke: 12/2 is the second beat of bar 12.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ def read_bounds(text: str, line: Line | None, bar_count: int = 0) -> Bounds:
     places = [p for p in _DASH.split(words) if p]
     if len(places) not in (1, 2):
         raise BoundsError("Write the first and the last bar, such as 12–19, with beats if need be: 12/2 – 19/3.")
-    found = [_read_place(p, line, bar_count) for p in (places[0], places[-1])]
+    found = [_read_place(places[0], line, bar_count, half=0), _read_place(places[-1], line, bar_count, half=1)]
     (start_bar, first, start), (end_bar, last, end) = found
     if len(places) == 1 and start is not None:
         end = None
@@ -78,10 +78,16 @@ def write_bounds(line: Line | None, bounds: Bounds) -> str:
     """Bounds as `read_bounds` reads them back."""
     first = write_place(line, bounds.start_bar, bounds.start)
     last = write_place(line, bounds.end_bar, bounds.end)
+    if line and bounds.start is None and bounds.end is None:
+        halves = [_halves([b for b in line.bars if b.number == n]) for n in (bounds.first_number, bounds.last_number)]
+        whole = halves[0] and halves[0][0].index == bounds.start_bar and bounds.end_bar != bounds.start_bar
+        first = bounds.first_number if whole else first
+        whole = halves[1] and halves[1][1].index == bounds.end_bar and bounds.end_bar != bounds.start_bar
+        last = bounds.last_number if whole else last
     return first if first == last else f"{first}–{last}"
 
 
-def _read_place(text: str, line: Line | None, bar_count: int) -> tuple[int, str, Fraction | None]:
+def _read_place(text: str, line: Line | None, bar_count: int, *, half: int) -> tuple[int, str, Fraction | None]:
     found = _PLACE.match(text.strip())
     if not found:
         raise BoundsError(f"“{text}” is not a bar: write its number, and a beat after a stroke: 12/2.")
@@ -90,15 +96,35 @@ def _read_place(text: str, line: Line | None, bar_count: int) -> tuple[int, str,
         if not number.isdecimal() or which or not 1 <= int(number) <= bar_count:
             raise BoundsError(f"There is no bar {number} here: this movement has bars 1 to {bar_count}.")
         return int(number), str(int(number)), _read_beat(found["beat"], None, number)
-    twins = [b for b in line.bars if b.number == number]
+    twins = [b for b in line.bars if b.number.casefold() == number.casefold()]
+    if (halves := _halves(twins)) and not which:
+        twins = [_half_of(halves, found["beat"], half)]
     bar = _choose(twins, number, int(which) if which else 0, line)
     return bar.index, bar.number, _read_beat(found["beat"], bar, number)
+
+
+def _halves(twins: Sequence[Bar]) -> tuple[Bar, Bar] | None:
+    """The two neighbours that make up one bar, when these are they."""
+    if len(twins) != 2:
+        return None
+    first, second = twins
+    return (first, second) if second.index == first.index + 1 and second.missing == first.length else None
+
+
+def _half_of(halves: tuple[Bar, Bar], text: str | None, half: int) -> Bar:
+    """The half a beat lies in; without a beat the first half at the start, the second at the end."""
+    beat = _beat(text.strip()) if text else None
+    if beat is None:
+        return halves[half]
+    return halves[beat >= halves[1].beat(Fraction(0))]
 
 
 def _choose(twins: Sequence[Bar], number: str, which: int, line: Line) -> Bar:
     if not twins:
         first, last = line.bars[0].number, line.bars[-1].number
-        raise BoundsError(f"There is no bar {number} in this movement: its bars run from {first} to {last}.")
+        raise BoundsError(
+            f"There is no bar {number} in this movement: its bars run from {first} to {last}{_with_letters(line)}."
+        )
     if len(twins) > 1 and not which:
         raise BoundsError(
             f"The number {number} is printed {len(twins)} times in this movement: write {number}(1) to "
@@ -107,6 +133,16 @@ def _choose(twins: Sequence[Bar], number: str, which: int, line: Line) -> Bar:
     if which > len(twins):
         raise BoundsError(f"The number {number} is printed {len(twins)} times, so there is no {number}({which}).")
     return twins[max(which, 1) - 1]
+
+
+def _with_letters(line: Line) -> str:
+    """Bars that have a letter with their number, which nobody would guess: “, with 79a, 79b and 79c”."""
+    odd = [b.number for b in line.bars if not b.number.isdecimal()]
+    if not odd:
+        return ""
+    if len(odd) > 8:
+        return f", with {', '.join(odd[:8])} and {len(odd) - 8} more"
+    return f", with {', '.join(odd[:-1])} and {odd[-1]}" if len(odd) > 1 else f", with {odd[0]}"
 
 
 def _read_beat(text: str | None, bar: Bar | None, number: str) -> Fraction | None:

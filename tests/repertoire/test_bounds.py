@@ -69,3 +69,39 @@ def test_a_bar_is_written_with_its_turn_only_where_the_number_repeats():
     assert write_place(NUMBERED, 2) == "1"
     assert write_place(NUMBERED, 4, Fraction(7, 3)) == "2(2)/2⅓"
     assert write_place(None, 7) == "7"
+
+
+# Bar 8 is split by a repeat, and the first ending's bars have letters: 7, 8 (two halves), 9, 9a, 9b, 10.
+SPLIT = line("4/4", "alto", "C4 w | D4 h. :| E4 q | F4 w | C4 w | D4 w | E4 w")
+SPLIT = replace(
+    SPLIT,
+    bars=tuple(
+        replace(b, number=n, missing=Fraction(3) if b.index == 3 else b.missing)
+        for b, n in zip(SPLIT.bars, ("7", "8", "8", "9", "9a", "9b", "10"), strict=True)
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    "text, expected",
+    [
+        ("8", Bounds(2, "", 3, "", "8", "8")),
+        ("7–8", Bounds(1, "", 3, "", "7", "8")),
+        ("8–9", Bounds(2, "", 4, "", "8", "9")),
+        ("8(2)–9", Bounds(3, "", 4, "", "8", "9")),
+        ("8/2–8/4", Bounds(2, "2", 3, "4", "8", "8")),
+        ("9a–9B", Bounds(5, "", 6, "", "9a", "9b")),
+    ],
+)
+def test_a_bar_split_by_a_repeat_is_one_bar(text, expected):
+    assert read_bounds(text, SPLIT) == expected
+
+
+@pytest.mark.parametrize("text", ["8", "7–8", "8–9", "8(1)", "8(2)–9", "9a–9b"])
+def test_a_split_bar_is_written_as_it_is_read(text):
+    assert write_bounds(SPLIT, read_bounds(text, SPLIT)) == text
+
+
+def test_bars_with_letters_are_named_where_one_is_not_found():
+    with pytest.raises(BoundsError, match="from 7 to 10, with 9a and 9b\\."):
+        read_bounds("12", SPLIT)
