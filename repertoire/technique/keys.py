@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from .line import Line
-from .pitch import LETTERS, Pitch
+from .pitch import Pitch
 
 Mode = Literal["major", "minor"]
 _SHARPS: Final = "FCGDAEB"
@@ -77,7 +77,3 @@ def key_of(line: Line, bar_index: int | None = None) -> Key:
     if last is not None and (last.letter, last.alter) == (letter, alter):
         return minor
     return minor if raised > lowered else Key(bar.key)
-
-
-def letters() -> str:
-    return LETTERS

@@ -11,13 +11,12 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, Final
 
-from . import recipes
 from .building import NOTES_AT_LEAST, busiest_bar
 from .fingering import Fingering
 from .left_hand import Shift, rings
 from .line import Line
 from .marks import Kind, Marks
-from .practice_staves import MORDENTS, TRILLS, TURNS, Stave, StaveError, ornaments_in
+from .practice_staves import MORDENTS, TRILLS, TURNS, ornaments_in
 from .repeated import free_of_dynamics, repeated
 from .rhythms import PATTERNS, groups, runs, suits
 from .shift_staves import holds_in, shifts_in, slides_in, stretches_in
@@ -74,16 +73,6 @@ def shown_first(found: Sequence[Offer], most: int = SHOWN_FIRST) -> tuple[Offer,
         if len(out) < most and all(offer.subject != other.subject for other in out):
             out.append(offer)
     return tuple(out)
-
-
-def made(offer: Offer, line: Line, marks: Marks, fingering: Fingering) -> tuple[Stave, ...] | None:
-    """The staves of an offer on a line already cut to its bars; None when one can't be made."""
-    try:
-        return tuple(
-            recipes.make(kind, line, marks, fingering, recipes.suited(kind, offer.given)) for kind in offer.kinds
-        )
-    except (StaveError, ValueError):
-        return None
 
 
 def _ornaments(line: Line, marks: Marks) -> Iterator[Offer]:

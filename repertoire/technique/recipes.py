@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from typing import Any, Final
 
 from . import building, open_strings, practice_staves, repeated, rhythms, shift_staves, slow, warm_up
@@ -173,14 +172,3 @@ def make(kind: str, line: Line, marks: Marks, fingering: Fingering, given: Mappi
     made = KINDS[kind].make(line, marks, fingering, given)
     bars = tuple(replace(bar, tempos=(), rehearsal="", jump="") for bar in made.line.bars)
     return replace(made, line=replace(made.line, bars=bars))
-
-
-def full(line: Line) -> bool:
-    """Whether every bar's voices add up to the bar: none longer, at least one as long."""
-    for bar in line.bars:
-        ends: dict[int, Fraction] = {}
-        for event in line.in_bar(bar.index):
-            ends[event.voice] = max(ends.get(event.voice, Fraction(0)), event.end)
-        if ends and max(ends.values()) != bar.length:
-            return False
-    return True

@@ -38,10 +38,3 @@ def equal_ratio(now: int, goal: int, steps: int) -> tuple[int, ...]:
         raise LadderError("A ladder has 1 to 40 steps.")
     row = [round(now * (goal / now) ** (n / steps)) for n in range(steps + 1)]
     return tuple(dict.fromkeys(row))
-
-
-def shorter(ladder: tuple[int, ...], most: int) -> tuple[int, ...]:
-    """At most so many tempi of a ladder, evenly chosen, first and last kept."""
-    if len(ladder) <= most or most < 2:
-        return ladder
-    return tuple(ladder[round(n * (len(ladder) - 1) / (most - 1))] for n in range(most))

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from repertoire.technique.review import gap_after, next_review, review_dates
-from repertoire.technique.tempo_ladder import LadderError, equal_ratio, shorter, traditional
+from repertoire.technique.tempo_ladder import LadderError, equal_ratio, traditional
 
 
 def test_traditional_ladder():
@@ -25,10 +25,6 @@ def test_equal_ratio_in_six_steps():
 def test_a_ladder_leads_upwards():
     with pytest.raises(LadderError, match="lies below"):
         traditional(90, 60)
-
-
-def test_a_long_ladder_is_thinned_at_both_ends_kept():
-    assert shorter((60, 63, 66, 69, 72, 76, 80, 84, 88, 90), 4) == (60, 69, 80, 90)
 
 
 def test_review_dates_from_the_first_of_march():
