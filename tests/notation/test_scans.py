@@ -8,7 +8,7 @@ import pypdfium2
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from PIL import Image
+from PIL import Image, ImageFilter
 
 from repertoire.notation.scans import (
     LONG_SIDE,
@@ -189,6 +189,19 @@ def test_sixteen_greys_come_back_as_they_went():
 
 def test_staves_are_found():
     assert find_staves(sheet()) == ((200.0, 280.0), (450.0, 530.0))
+
+
+def test_staves_are_found_in_a_photo():
+    """Tilted by a degree, out of focus, under a lamp, with grain."""
+    blurred = sheet(1.0).filter(ImageFilter.GaussianBlur(2))
+    shade = np.linspace(0.95, 0.6, SIZE[0])[None, :]
+    grain = np.random.default_rng(7).normal(0, 6, (SIZE[1], SIZE[0]))
+    photo = Image.fromarray(np.clip((np.asarray(blurred) * 0.85 + 25) * shade + grain, 0, 255).astype(np.uint8))
+    scan = read(jpeg(photo.convert("RGB"), quality=85)).image
+    angle = find_angle(scan)
+    assert angle == pytest.approx(-1.0, abs=0.15)
+    found = find_staves(cut_out(scan, Crop(angle)))
+    assert [pytest.approx(stave, abs=4) for stave in ((200, 280), (450, 530))] == list(found)
 
 
 def test_no_staves_are_found_where_none_are():
