@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import accumulate
 
 from lxml import etree
 
@@ -21,7 +22,8 @@ from . import wording
 from .drafts import DraftMovement, LeftOut, finish, left_out
 from .meanings import SHOWN, TITLE, purpose
 from .opening import PACKED_LIMIT, FileError, Head, PartHead, WrittenBar, read_bars
-from .reading import PartReader, Restarts
+from .reading import PartReader
+from .restarts import Restarts
 from .signatures import CLEFS, DEFAULT_LINE
 from .values import number_of
 
@@ -112,8 +114,11 @@ def list_contents(data: bytes, file_name: str, *, limit: int = PACKED_LIMIT) -> 
     """The movements and parts a file holds, without reading them whole. Raises FileError."""
     head = Head()
     counts: dict[str, _Count] = {}
+    headed: set[int] = set()
     for written in read_bars(data, file_name, head, limit):
-        counts.setdefault(written.part, _Count()).add(written)
+        if written.part not in counts:
+            counts[written.part] = _Count(Restarts(headed, first=not counts))
+        counts[written.part].add(written)
     parts: list[PartFound] = []
     titles: list[str] = []
     for part in head.parts:
@@ -141,8 +146,8 @@ def read_part(data: bytes, file_name: str, part: str | int, *, limit: int = PACK
     if chosen.problem:
         raise FileError(f"{chosen.name}: {chosen.problem}")
     head = Head()
-    reader = PartReader(chosen.staff, lower=chosen.staff > 1)
-    over = _Overhead()
+    reader = PartReader(chosen.staff, lower=chosen.staff > 1, starts=_starts(chosen))
+    over = _Overhead(_starts(contents.parts[0]))
     first = contents.parts[0].id
     for written in read_bars(data, file_name, head, limit):
         if written.part == chosen.id:
@@ -164,6 +169,12 @@ def read_part(data: bytes, file_name: str, part: str | int, *, limit: int = PACK
         read.append(ReadMovement(number, movement.heading, line, printed))
         lost += left_out(movement, line.bars, number)
     return ReadPart(chosen.name, chosen.instrument, tuple(read), tuple(lost), contents.title, contents.composer)
+
+
+def _starts(part: PartFound) -> frozenset[int]:
+    """The places, from 0, of the bars that begin a part's movements."""
+    ends = accumulate(m.bars for m in part.movements)
+    return frozenset((0, *ends))
 
 
 def _choose(contents: Contents, part: str | int) -> PartFound:
@@ -218,9 +229,9 @@ class _MovementCount:
 class _Count:
     """Counts bars and notes of a part, staff by staff and movement by movement."""
 
-    def __init__(self) -> None:
+    def __init__(self, restarts: Restarts) -> None:
         self.movements: list[_MovementCount] = []
-        self.restarts = Restarts()
+        self.restarts = restarts
         self.staves = 1
         self.clefs: dict[int, str] = {}
         self.tab = False
@@ -320,8 +331,8 @@ class _Overhead:
     """What stands once above a score, over its first part, and counts for every part: tempos,
     rehearsal letters and jumps."""
 
-    def __init__(self) -> None:
-        self.reader: PartReader | None = PartReader()
+    def __init__(self, starts: frozenset[int]) -> None:
+        self.reader: PartReader | None = PartReader(starts=starts)
         self.bars: dict[int, Bar] = {}
 
     def read(self, written: WrittenBar) -> None:

@@ -9,6 +9,7 @@ start again.
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from fractions import Fraction
 
 from lxml import etree
@@ -39,11 +40,11 @@ _REST_NAMES = {
 class PartReader:
     """Reads the bars of one staff of a part in their order. `close` ends it; then see `movements`."""
 
-    def __init__(self, staff: int = 1, lower: bool = False) -> None:
+    def __init__(self, staff: int = 1, lower: bool = False, starts: Collection[int] = ()) -> None:
         self.staff = staff
         self.lower = lower  # of several staves, not the first
         self.movements: list[DraftMovement] = []
-        self.restarts = Restarts()
+        self.starts = starts  # places of the bars that begin a movement
         self.signs = Signatures(staff)
         self.note_count = 0
         self.pitched = self.unpitched = 0
@@ -51,7 +52,7 @@ class PartReader:
 
     def read(self, written: WrittenBar) -> None:
         """Read the next bar. Raises FileError with its number."""
-        if self.restarts.begins(written):
+        if not self.movements or written.place in self.starts:
             self._close_movement()
             self.movements.append(DraftMovement())
             self.printed = Printed(self.movements[-1])
@@ -406,25 +407,3 @@ _KNOWN_NOTE = frozenset({
     "grace", "chord", "cue", "pitch", "unpitched", "rest", "duration", "voice", "type", "accidental",
     "time-modification", "stem", "staff",
 })  # fmt: skip
-
-
-class Restarts:
-    """Tells where bar numbers start again: at 0 or 1 after a higher number.
-
-    Bars the file doesn't count (X1) and repeated numbers (second endings) begin nothing new.
-    """
-
-    def __init__(self) -> None:
-        self.last: int | None = None
-
-    def begins(self, written: WrittenBar) -> bool:
-        first = self.last is None
-        if not written.number.isascii() or not written.number.isdigit():
-            if first:
-                self.last = 0
-            return first
-        number = int(written.number)
-        again = self.last is not None and number <= 1 and self.last >= 2
-        if first or again or not written.implicit:
-            self.last = number
-        return first or again

@@ -367,3 +367,60 @@ def test_contents_tell_range_clef_notes_and_instrument():
 )  # fmt: skip
 def test_instruments_are_told_by_their_names(name, instrument):
     assert list_contents(score(bars(FOUR + WHOLE), names=(name,)), "f").parts[0].instrument == instrument
+
+
+NEW_TIME = "<attributes><key><fifths>1</fifths></key><time><beats>4</beats><beat-type>4</beat-type></time></attributes>"
+DOUBLE = '<barline location="right"><bar-style>light-light</bar-style></barline>'
+FINAL = '<barline location="right"><bar-style>light-heavy</bar-style></barline>'
+BACK = '<barline location="right"><bar-style>light-heavy</bar-style><repeat direction="backward"/></barline>'
+
+
+def headed(*words, attributes=NEW_TIME):
+    return attributes + "".join(direction(f"<words>{w}</words>") for w in words)
+
+
+def movements_of(before, heading):
+    """The bars of each movement of a part whose third bar begins with a heading after a barline."""
+    whole = note("C4", 16, "whole")
+    data = score(bars(FOUR + whole, whole + before, heading + whole, whole))
+    return [[b.number for b in m.line.bars] for m in read(data).movements]
+
+
+@pytest.mark.parametrize(
+    ("before", "heading"),
+    [
+        (DOUBLE, headed("II", "Allegro")),
+        (FINAL, headed("II. Romanze", "Poco adagio")),
+        (BACK, headed("II", "Allegro")),
+        (FINAL, headed("Poco adagio")),
+    ],
+)
+def test_a_movement_numbered_straight_on_begins_at_its_heading(before, heading):
+    assert movements_of(before, heading) == [["1", "2"], ["3", "4"]]
+
+
+@pytest.mark.parametrize(
+    ("before", "heading"),
+    [
+        (DOUBLE, headed("Allegro")),  # a section of its own tempo and key
+        (DOUBLE, headed("III", "Allegro")),  # not the next numeral
+        (DOUBLE, headed("II", "Allegro", attributes="")),  # no new key or time
+        (DOUBLE, headed("II")),  # a string, or a variation, without a tempo
+        (BACK, headed("Allegro")),
+        (FINAL, headed("Trio", "Allegretto")),
+        (direction("<words>Fine</words>") + FINAL, headed("Allegretto")),
+        ("", headed("II", "Allegro")),
+    ],
+)
+def test_repeats_trios_and_sections_begin_no_movement(before, heading):
+    assert movements_of(before, heading) == [["1", "2", "3", "4"]]
+
+
+def test_the_headings_over_the_first_part_count_for_all_parts():
+    whole = note("C4", 16, "whole")
+    upper = bars(FOUR + whole, whole + DOUBLE, headed("II", "Allegro") + whole)
+    lower = bars(FOUR + whole, whole + DOUBLE, NEW_TIME + whole)
+    data = score(upper, lower, names=("Violin", "Viola"))
+    movements = read(data, "Viola").movements
+    assert [(m.title, len(m.line.bars), m.line.bars[0].number) for m in movements][1] == ("II. Allegro", 1, "3")
+    assert [m.bars for m in list_contents(data, "f").parts[1].movements] == [2, 1]
