@@ -92,8 +92,8 @@ def _bow(terms: Mapping[str, str]) -> tuple[Row, ...]:
             (
                 Tool(Kind.PIZZICATO, "pizz", "pizz."),
                 Tool(Kind.PIZZICATO, "arco", "arco"),
-                Tool(Kind.PIZZICATO, "left hand", "left-hand pizz."),
-                Tool(Kind.PIZZICATO, "snap", "snap pizz."),
+                Tool(Kind.PIZZICATO, "left hand", "left hand"),
+                Tool(Kind.PIZZICATO, "snap", "snap"),
             ),
         ),
     )

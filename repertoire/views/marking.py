@@ -7,7 +7,6 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
-from django.template.loader import select_template
 from django.urls import reverse
 from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -201,7 +200,6 @@ def _page(request: HttpRequest, desk: Desk, *, reasons: tuple[str, ...] = (), st
         "reasons": reasons,
         "elsewhere": status == 409,
         "other_start": other,
-        "flags": select_template(["lessons/_marking_flags.html", "repertoire/marking_flags.html"]),
         "section": "repertoire",
     }
     return render(request, "repertoire/mark.html", context, status=status)

@@ -9,6 +9,9 @@ const form = document.querySelector("[data-marking]");
 const KEYS = { v: "bow=down", u: "bow=up", "(": "slur=", Delete: "rub-out", Backspace: "rub-out" };
 for (const finger of "01234") KEYS[finger] = `finger=${finger}`;
 
+const TOLD = { "[": "( writes a slur.", "]": "( writes a slur." };
+for (const finger of "56789") TOLD[finger] = "Fingers are 0 to 4.";
+
 const refused = document.getElementById("mark-refused");
 const firstList = document.getElementById("mark-first");
 const lastList = document.getElementById("mark-last");
@@ -191,6 +194,7 @@ form.addEventListener("keydown", (event) => {
   if (event.target !== notes.box || event.ctrlKey || event.metaKey || event.altKey) return;
   const what = KEYS[event.key] ?? KEYS[event.key.toLowerCase()];
   if (what) { event.preventDefault(); if (!event.repeat) ask(what); }
+  else if (TOLD[event.key]) { words.textContent = TOLD[event.key]; announce(TOLD[event.key]); }
 });
 
 extendButton.addEventListener("click", () => {

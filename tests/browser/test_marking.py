@@ -278,3 +278,28 @@ def test_the_pages_are_open_to_everyone(open_page, check_axe, check_width, addre
         page.goto(address(f"/repertoire/passages/{passage.pk}/{path}"))
         check_axe()
         check_width()
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_undo_and_keep_stay_where_they_are(open_page, size):
+    page = open_page(size)
+
+    def place() -> dict[str, float]:
+        return page.get_by_role("button", name="Undo").bounding_box()
+
+    before = place()
+    for group in ("Left hand", "Words and ornaments", "Bow"):
+        page.get_by_role("tab", name=group).click()
+        assert place() == before
+    tools = page.locator("[data-tools]").bounding_box()
+    assert tools["height"] <= 0.47 * page.viewport_size["height"]
+
+
+def test_keys_that_write_nothing_say_so(open_page):
+    page = open_page(DESK)
+    page.get_by_role("listbox", name="Notes of the passage").focus()
+    page.keyboard.press("[")
+    expect(page.locator("#status")).to_have_text("( writes a slur.")
+    page.keyboard.press("7")
+    expect(page.locator("#status")).to_have_text("Fingers are 0 to 4.")
+    expect(page.get_by_role("button", name="Undo")).to_be_disabled()
