@@ -9,6 +9,7 @@ from django.core.management import CommandError, call_command
 
 from lessons.demo import load_demo
 from lessons.models import Assignment, Lesson, MarkingChange, Observation, Sheet
+from lessons.practice import step_stave
 from lessons.sheets import sheet_pdf_bytes
 from repertoire.excerpts import passage_line
 from repertoire.markings import marks_of
@@ -38,6 +39,12 @@ def test_it_loads_is_whole_and_a_second_time_changes_nothing():
         assert sheet_pdf_bytes(sheet).startswith(b"%PDF")
     assert Sheet.objects.count() >= 25
     assert not Assignment.objects.exclude(passage=None).filter(marking=None).exists()
+
+    # The newest sheet of a passage with a turn and a trill: three stages, the right hand, a shift.
+    staved = Student.objects.get(first_name="Ottoline")
+    item = next(i for i in staved.sheets.first().content["items"] if "Evening Boat" in i["title"])
+    assert [step["recipe"]["kind"] for step in item["steps"]] == ["bare", "turn", "trill", "right hand", "shift"]
+    assert all(step_stave(step) for step in staved.assignments.get(pk=item["assignment"]).steps.filter(ended=None))
 
     changed = Student.objects.get(first_name="Bram")
     changed.private_notes = "edited by the user"
