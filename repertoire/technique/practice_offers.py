@@ -26,7 +26,7 @@ from .warm_up import positions_used
 SHOWN_FIRST: Final = 3
 RULES: Final = "practice-1"  # raise when the rules change: a suggestion keeps the version that made it
 _COUNTS: Final = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-_WIDEST: Final = 4  # bars of an ornament's stages at most
+_WIDEST: Final = 4  # bars of an ornament's stages, or of a run in another rhythm, at most
 
 
 @dataclass(frozen=True)
@@ -151,6 +151,7 @@ def _runs(line: Line) -> Iterator[Offer]:
     found = runs(line)
     if not found:
         return
+    found = tuple(run for run in found if run.bar < found[0].bar + _WIDEST)
     notes = sum(len(r.events) for r in found)
     bars = [r.bar for r in found]
     longest = max(found, key=lambda r: len(r.events))
