@@ -17,6 +17,7 @@ SPACE = STAFF / 4
 _GAP = 0.32 * SPACE  # white between two signs, above one another
 _SIDE = 0.15 * SPACE  # and beside one another
 _FROM_STAFF = 0.45 * SPACE
+_TUPLET_GAP = 0.2 * SPACE  # more white round the bracket of a tuplet
 _STEP = 400.0
 _APART = 3.0 * SPACE  # what a tempo mark may be pushed up beyond the others before it stands alone
 
@@ -231,7 +232,8 @@ def _set_tuplets(signs: Sequence[Sign], ground: Ground, middle: float) -> None:
     for group in groups.values():
         boxes = [b for s in group for b in s.boxes()]
         whole = union(boxes)
-        moved = ground.shift(boxes, up=(whole[1] + whole[3]) / 2 < middle) if whole else 0.0
+        around = [(a, b - _TUPLET_GAP, c, d + _TUPLET_GAP) for a, b, c, d in boxes]
+        moved = ground.shift(around, up=(whole[1] + whole[3]) / 2 < middle) if whole else 0.0
         for sign in group:
             sign.dy += moved
             ground.add(sign.boxes())
