@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -15,7 +16,7 @@ from repertoire.access import get_movement
 from repertoire.bounds import Bounds, BoundsError, read_bounds, write_place
 from repertoire.forms import PassageForm
 from repertoire.markings import printed_marking
-from repertoire.models import Movement
+from repertoire.models import Movement, Passage
 from repertoire.notation.cutting import cut, marks_in
 from repertoire.notation.picture import System
 from repertoire.queries import passages_in
@@ -48,6 +49,23 @@ class PickBar:
         return " ".join(f"{beat}:{place:.0f}" for beat, place in self.beats)
 
 
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A passage that stands already, as a bracket over the bars of one system: its place in
+    percent of the system's width, `lane` from the top, so that overlapping ones don't collide."""
+
+    passage: Passage
+    left: float
+    width: float
+    lane: int
+    begins: bool
+    ends: bool
+
+    @property
+    def style(self) -> str:
+        return f"left:{self.left:.2f}%;width:{self.width:.2f}%;grid-row:{self.lane + 1}"
+
+
 @require_safe
 def movement(request: HttpRequest, movement_id: int) -> HttpResponse:
     """The movement from a bar on (`from`, a written index); `bar` finds a printed number."""
@@ -60,7 +78,7 @@ def movement(request: HttpRequest, movement_id: int) -> HttpResponse:
         "bars": request.GET.get("bars", ""),
     }
     if movement.notated:
-        context |= _page_of_bars(request, movement)
+        context |= _page_of_bars(request, movement, context["passages"])
     return render(request, "repertoire/movement.html", context)
 
 
@@ -70,10 +88,14 @@ def movement_bars(request: HttpRequest, movement_id: int) -> HttpResponse:
     movement = get_movement(request, movement_id)
     if not movement.notated:
         return redirect("movement", movement.pk)
-    return render(request, "repertoire/_bars.html", {"movement": movement, **_page_of_bars(request, movement)})
+    return render(
+        request,
+        "repertoire/_bars.html",
+        {"movement": movement, **_page_of_bars(request, movement, passages_in(movement))},
+    )
 
 
-def _page_of_bars(request: HttpRequest, movement: Movement) -> dict[str, Any]:
+def _page_of_bars(request: HttpRequest, movement: Movement, passages: Iterable[Passage]) -> dict[str, Any]:
     line, printed = excerpts.movement_notes(movement)
     first, problem = _first_bar(request, line)
     last = min(first + PAGE_BARS - 1, len(line.bars))
@@ -82,7 +104,7 @@ def _page_of_bars(request: HttpRequest, movement: Movement) -> dict[str, Any]:
     look = excerpts.screen_look(request, printed=marks, prefix=f"m{first}-")
     picture = excerpts.drawn(shown, marks, look)
     return {
-        "systems": [(system, pick_bars(line, system)) for system in picture.systems],
+        "systems": [(system, pick_bars(line, system), spans(system, passages)) for system in picture.systems],
         "first": first,
         "last": last,
         "first_number": line.bar(first).number,
@@ -128,6 +150,31 @@ def pick_bars(line: Line, system: System) -> list[PickBar]:
                 width=100 * width / system.width_mm,
                 height=100,
                 beats=tuple((str(b), place) for b, place in sorted(beats.items())),
+            )
+        )
+    return found
+
+
+def spans(system: System, passages: Iterable[Passage]) -> list[Span]:
+    """The passages over a system's bars, in score order, each in the first lane that is free."""
+    found: list[Span] = []
+    taken: list[int] = []  # by lane, the last bar that is covered
+    for passage in passages:
+        inside = [n for n in system.bars if passage.start_bar <= n <= passage.end_bar]
+        if not inside:
+            continue
+        first, last = min(inside), max(inside)
+        lane = next((n for n, end in enumerate(taken) if end < first), len(taken))
+        taken[lane : lane + 1] = [last]
+        left, right = system.bars[first][0], system.bars[last][1]
+        found.append(
+            Span(
+                passage=passage,
+                left=100 * left / system.width_mm,
+                width=100 * (right - left) / system.width_mm,
+                lane=lane,
+                begins=first == passage.start_bar,
+                ends=last == passage.end_bar,
             )
         )
     return found

@@ -11,6 +11,7 @@ from repertoire import excerpts
 from repertoire.bounds import read_bounds
 from repertoire.importing import add_part_without_notation, make_passage
 from repertoire.models import Marking, Movement, Passage, Piece
+from repertoire.notation.picture import System
 from repertoire.technique.marks import load
 from repertoire.views import movements
 from tests.repertoire.music import first_movement
@@ -170,3 +171,19 @@ def test_the_notes_are_read_from_the_database_once(movement, client_of, teacher)
     first, _ = excerpts.movement_notes(movement)
     again, _ = excerpts.movement_notes(Movement.objects.select_related("revision").get(pk=movement.pk))
     assert again is first
+
+
+def test_passages_that_stand_already_are_over_their_bars(movement, client_of, teacher):
+    line = excerpts.movement_notes(movement)[0]
+    for title, bars in (("First four", "1–4"), ("Across", "3–6")):
+        make_passage(movement, teacher, read_bounds(bars, line), title=title)
+    page = client_of(teacher).get(reverse("movement", args=[movement.pk])).content.decode()
+    assert "2 passages so far" in page
+    assert page.count('class="span ') >= 2
+    edges = {n: (10.0 * n, 10.0 * n + 10) for n in (3, 4, 5)}
+    system = System(body="", width_mm=100.0, height_mm=20.0, notes={}, bars=edges)
+    found = movements.spans(system, Passage.objects.order_by("start_bar"))
+    assert [(s.passage.title, s.left, s.width, s.lane, s.begins, s.ends) for s in found] == [
+        ("First four", 30.0, 20.0, 0, False, True),
+        ("Across", 30.0, 30.0, 1, True, False),
+    ]
