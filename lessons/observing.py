@@ -16,7 +16,7 @@ from django.db.models import F
 
 from lessons.assigning import change_marking
 from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Phrase, Step
-from lessons.tempo import FASTEST, SLOWEST
+from lessons.tempo import FASTEST, SLOWEST, START, unit_of
 from repertoire.excerpts import passage_line
 from repertoire.technique.line import LineError
 from studio.models import Teacher
@@ -91,6 +91,25 @@ def observe(
         if text and replaces is None:
             remember_phrase(lesson.teacher, text, theme)
     return seen
+
+
+def start_tempo(assignment: Assignment) -> int:
+    """Where a tempo begins that nobody has set (beats a minute): the goal, else what is printed in
+    the passage in the same beat unit, else START."""
+    if assignment.tempo_goal:
+        return assignment.tempo_goal
+    if assignment.passage is not None and assignment.passage.has_notation:
+        for mark in (mark for bar in passage_line(assignment.passage).bars for mark in bar.tempos):
+            if mark.unit and mark.per_minute and unit_of(mark.unit.quarters) == assignment.tempo_unit:
+                return min(max(round(mark.per_minute), SLOWEST), FASTEST)
+    return START
+
+
+def set_start_tempo(assignment: Assignment, tempo: int) -> None:
+    """Set where the tempo begins: nothing was heard, so nothing is noted. A tempo that stands already stays."""
+    if not SLOWEST <= tempo <= FASTEST:
+        raise ObserveError(f"A tempo lies between {SLOWEST} and {FASTEST} beats a minute, not {tempo}.")
+    Assignment.objects.filter(pk=assignment.pk, tempo_now=None).update(tempo_now=tempo)
 
 
 def correct(

@@ -7,7 +7,7 @@ regions it changed: the work under each excerpt, the excerpt itself, the last ac
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -17,13 +17,14 @@ from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.views.decorators.http import require_POST, require_safe
 
 from lessons.access import get_lesson
 from lessons.assigning import as_last_week, end, set_state
 from lessons.forms import FinishForm
 from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Theme
-from lessons.observing import last_action
+from lessons.observing import last_action, start_tempo
 from lessons.queries import Work, current_work, noted_in, phrases_of, works
 from lessons.showing import Shown, show, shown
 from repertoire.models import Marking
@@ -60,6 +61,11 @@ class AtWork:
         return self.outcomes.get(None, "")
 
     @property
+    def start(self) -> int | None:
+        """Where the tempo begins when none is set yet, in beats a minute; None once there is one."""
+        return None if self.work.assignment.tempo_now else start_tempo(self.work.assignment)
+
+    @property
     def steps(self) -> list[tuple[Any, str]]:
         return [(step, self.outcomes.get(step.pk, "")) for step in self.work.steps]
 
@@ -88,6 +94,7 @@ def page(request: HttpRequest, lesson: Lesson, finish: FinishForm) -> dict[str, 
         "finish": finish,
         "next_week": NEXT_WEEK,
         "now_with": _now_with(lesson, timezone.now()),
+        "other_day": other_day(timezone.localdate(lesson.starts), timezone.localdate()),
     }
 
 
@@ -120,7 +127,8 @@ def last_words(lesson: Lesson) -> dict[str, Any] | None:
     elif isinstance(thing, ListeningPoint):
         words = f"settled: {thing}" if thing.settled else f"flag {thing}"
     else:
-        told = [thing.get_outcome_display() if thing.outcome else "", str(thing.tempo or ""), thing.theme, thing.text]
+        told = [thing.get_outcome_display() if thing.outcome else "", f"tempo {thing.tempo}" if thing.tempo else ""]
+        told += [thing.get_theme_display() if thing.theme else "", thing.text]
         words = ", ".join(filter(None, told))
     settled = isinstance(thing, ListeningPoint) and thing.settled is not None
     return {"words": words[:60] + ("…" if len(words) > 60 else ""), "token": thing.token, "reopen": settled}
@@ -156,6 +164,15 @@ def _now_with(lesson: Lesson, now: datetime) -> Lesson | None:
         if now < other.starts + timedelta(minutes=other.minutes) and other.attendance != "cancelled":
             return other
     return None
+
+
+def other_day(on: date, today: date) -> str:
+    """How far a lesson's day is from today, in words: "is on Wed 2 Dec (in 7 days)"; "" on its day."""
+    days = (on - today).days
+    if days == 0:
+        return ""
+    away = {1: "tomorrow", -1: "yesterday"}.get(days) or (f"in {days} days" if days > 0 else f"{-days} days ago")
+    return f"{'is' if days > 0 else 'was'} on {date_format(on, 'D j M')} ({away})"
 
 
 def _finish_initial(lesson: Lesson) -> dict[str, str]:

@@ -35,13 +35,17 @@ def observe(request: HttpRequest, lesson_id: int) -> HttpResponse:
     lesson = get_lesson(request, lesson_id)
     assignment = _assignment(request, lesson)
     step_id = _number(request, "step")
+    tempo = _number(request, "tempo")
     try:
+        if request.POST.get("start") == "yes" and assignment is not None and tempo is not None:
+            observing.set_start_tempo(assignment, tempo)
+            return _answer(request, lesson, assignment)
         observing.observe(
             lesson,
             assignment,
             step=get_object_or_404(assignment.steps, pk=step_id) if step_id and assignment else None,
             outcome=_one_of(request, "outcome", Observation.Outcome.values),
-            tempo=_number(request, "tempo"),
+            tempo=tempo,
             theme=_one_of(request, "theme", Theme.values),
             text=request.POST.get("text", ""),
             shared=request.POST.get("shared") == "on",

@@ -46,14 +46,14 @@ function press(form, button) {
 
 function tempo({ form, button, fields, address, about }) {
   const now = Number(form.querySelector("[data-tempo-now]").dataset.tempoNow) || null;
-  const next = button.dataset.tempo === "faster" ? faster(now) : slower(now);
+  const next = !now && form.dataset.start ? Number(form.dataset.start) : button.dataset.tempo === "faster" ? faster(now) : slower(now);
   const key = `tempo-${about}-${writer}`;
   const waiting = line().find((item) => item.key === key);
   showTempo(form, next);
-  announce(String(next));
+  announce(form.elements.start ? `Start tempo ${next}` : String(next));
   const sent = fields.map(([name, value]) => [name, name === "tempo" ? String(next) : value]);
   const before = waiting ? waiting.before : now;
-  const words = `tempo ${next}`;
+  const words = `${form.elements.start ? "start tempo" : "tempo"} ${next}`;
   done(keep({ address, fields: sent, words, about, key, before, after: TEMPO_PAUSE }), about, words, { quiet: true });
 }
 
@@ -63,8 +63,9 @@ function showTempo(form, value) {
   shown.textContent = value ?? "–";
   for (const button of form.querySelectorAll("[data-tempo]")) {
     const up = button.dataset.tempo === "faster";
-    button.value = up ? faster(value) : slower(value);
-    button.setAttribute("aria-label", `${up ? "Faster" : "Slower"}: ${button.value}`);
+    const start = value ? "" : form.dataset.start;
+    button.value = start || (up ? faster(value) : slower(value));
+    button.setAttribute("aria-label", `${start ? "Start tempo" : up ? "Faster" : "Slower"}: ${button.value}`);
   }
 }
 
@@ -129,6 +130,7 @@ function showUndo() {
   const last = actions.at(-1);
   form.elements.undoes.value = last?.token ?? "";
   form.querySelector("[data-undo-words]").textContent = last?.words ?? "";
+  form.querySelector(".undo-verb").textContent = last ? "Undo:" : "Undo";
   form.querySelector("button").disabled = !last;
 }
 
@@ -302,7 +304,9 @@ function pick(excerpt, place) {
   for (const each of excerpt.querySelectorAll(".picked")) each.classList.remove("picked");
   place.classList.add("picked");
   details.querySelector(".themes button").focus({ preventScroll: true });
-  details.scrollIntoView({ block: "nearest" });
+  // The form rests at the foot of the window: the note goes up from under it.
+  const covered = place.getBoundingClientRect().bottom + 24 - details.getBoundingClientRect().top;
+  if (covered > 0) window.scrollBy(0, covered);
   announce(select.selectedOptions[0].textContent);
 }
 

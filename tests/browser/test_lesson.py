@@ -112,6 +112,8 @@ def test_a_note_is_flagged_by_touch_and_by_keys(open_lesson):
     head = page.locator("[data-address=b1n3] use").first.bounding_box()
     page.mouse.click(head["x"] + head["width"] / 2, head["y"] + head["height"] / 2 + 6)
     expect(page.get_by_label("Which note")).to_have_value("b1n3")
+    expect(page.locator("[data-address=b1n3] use").first).to_be_in_viewport()  # the music and the form together
+    expect(page.get_by_role("group", name="To hear for")).to_be_in_viewport()
     page.get_by_role("group", name="To hear for").get_by_role("button", name="intonation").click()
     expect(page.locator(".to-hear")).to_contain_text("bar 1, beat 3, F♯4: intonation")
     expect(page.locator("[data-address=b1n3]")).to_contain_class("flagged")
@@ -127,7 +129,7 @@ def test_a_note_is_flagged_by_touch_and_by_keys(open_lesson):
     ]
     page.get_by_role("button", name=re.compile("Settled.*bar 1, beat 3")).click()
     expect(page.locator(".to-hear li")).to_have_count(1)
-    page.get_by_role("button", name="Undo settled").click()
+    page.get_by_role("button", name="Undo: settled").click()
     expect(page.locator(".to-hear li")).to_have_count(2)
 
 

@@ -10,7 +10,8 @@ from django.utils import timezone
 
 from lessons.assigning import assign
 from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Sheet, Step
-from lessons.observing import flag, observe
+from lessons.observing import flag, observe, start_tempo
+from lessons.views.lessons import other_day
 from repertoire.models import Piece
 from studio.models import Guardian, Guardianship, Student
 from tests.lessons.conftest import TWO_BARS, make_passage
@@ -277,6 +278,48 @@ def test_resting_and_ending(client_of, teacher, work, wish, state, ended):
     work.refresh_from_db()
     assert work.ended is None
     assert work.state != "resting"
+
+
+def test_a_start_tempo_is_no_observation(client_of, teacher, lesson, work):
+    Assignment.objects.update(tempo_now=None, tempo_goal=None)
+    mine, base = client_of(teacher), f"/lessons/{lesson.pk}"
+    page = mine.get(base).content.decode()
+    assert 'aria-label="Start tempo: 60"' in page
+    assert "no tempo yet: + sets the start tempo, 60" in page
+    mine.post(f"{base}/observe", {"assignment": work.pk, "tempo": "60", "start": "yes"})
+    work.refresh_from_db()
+    assert work.tempo_now == 60
+    assert not Observation.objects.exists()
+    mine.post(f"{base}/observe", {"assignment": work.pk, "tempo": "72", "start": "yes"})  # late: one stands already
+    work.refresh_from_db()
+    assert work.tempo_now == 60
+    mine.post(f"{base}/observe", {"assignment": work.pk, "tempo": "63"})
+    assert [o.tempo for o in Observation.objects.all()] == [63]
+    assert (
+        '<span class="undo-verb">Undo:</span> <span class="undo-what" data-undo-words>tempo 63'
+        in mine.get(base).content.decode()
+    )
+
+
+def test_a_start_tempo_is_the_goal_where_there_is_one(work):
+    work.tempo_goal = 84
+    assert start_tempo(work) == 84
+    work.tempo_goal = None
+    assert start_tempo(work) == 60
+
+
+@pytest.mark.parametrize(
+    ("on", "words"),
+    [
+        (date(2026, 12, 2), "is on Wed 2 Dec (in 7 days)"),
+        (date(2026, 11, 26), "is on Thu 26 Nov (tomorrow)"),
+        (date(2026, 11, 25), ""),
+        (date(2026, 11, 24), "was on Tue 24 Nov (yesterday)"),
+        (date(2026, 11, 18), "was on Wed 18 Nov (7 days ago)"),
+    ],
+)
+def test_a_lesson_of_another_day_says_so(on, words):
+    assert other_day(on, date(2026, 11, 25)) == words
 
 
 def test_a_lesson_with_plain_forms(client_of, teacher, lesson, work, high):
