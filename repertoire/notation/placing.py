@@ -25,7 +25,7 @@ _APART = 3.0 * SPACE  # what a tempo mark may be pushed up beyond the others bef
 _ORDER = {
     "fing": 0, "hold": 1, "breath": 2, "caesura": 2, "trill": 2, "turn": 2, "mordent": 2, "fermata": 3,
     "kind-ornament": 3, "kind-string": 4, "octave": 5, "bracketSpan": 6, "dynam": 4, "hairpin": 4, "dir": 7,
-    "kind-phrase": 8, "kind-high-point": 9, "ending": 10, "tempo": 11, "reh": 11, "repeatMark": 11,
+    "kind-phrase": 8, "kind-high-point": 9, "ending": 10, "tempo": 11, "reh": 12, "repeatMark": 12,
 }  # fmt: skip
 
 
@@ -131,7 +131,7 @@ def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], a
             continue
         if sign.name == "tempo":
             if tempos:
-                _in_rows(tempos, ground)
+                _in_rows(tempos, ground, staff)
             tempos = []
             continue
         if id(sign) in chained:
@@ -251,7 +251,7 @@ def _level(signs: Sequence[Sign], ground: Ground) -> None:
         ground.add(sign.boxes())
 
 
-def _in_rows(signs: Sequence[Sign], ground: Ground) -> None:
+def _in_rows(signs: Sequence[Sign], ground: Ground, staff: tuple[float, float, float, float]) -> None:
     """Tempo marks of one system stand on one line; one that would run into the last stands a row higher.
     A mark that something tall pushes up alone doesn't take the others along."""
     rows: list[list[Sign]] = []
@@ -264,10 +264,10 @@ def _in_rows(signs: Sequence[Sign], ground: Ground) -> None:
         else:
             row.append(sign)
     for row in rows:
-        lows = [s.box[3] for s in row if s.box]
-        base = max(lows)
-        for sign, low in zip(row, lows, strict=True):
-            sign.dy += base - low
+        for sign in row:
+            box = sign.box
+            assert box is not None
+            sign.dy += staff[0] - 1.2 * SPACE - box[3]
         needs = [ground.shift(list(s.boxes()), up=True) for s in row]
         usual = sorted(needs)[len(needs) // 2]
         together = min(n for n in needs if n >= usual - _APART)

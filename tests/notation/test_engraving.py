@@ -10,6 +10,7 @@ from lxml import etree
 
 from repertoire.notation.cutting import cut
 from repertoire.notation.engraving import Look, Picture, as_image, engrave, engrave_together
+from repertoire.notation.ink import words_at
 from repertoire.technique.line import Clef, Line, LineError, TempoMark
 from repertoire.technique.marks import Kind, Mark, Marks
 from tests.technique.lines import line
@@ -448,3 +449,18 @@ def test_tempo_marks_of_one_system_share_a_line() -> None:
     )
     picture = engrave(music, (), Look())
     assert len({boxes_of(picture, words)[1] for words in named.values()}) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "italic", "bold", "wide"),
+    [  # widths in thousandths of an em, added up from the published metrics of Times [P: Adobe's AFM files]
+        ("dolce", True, False, 500 + 500 + 278 + 444 + 444),
+        ("poco a poco", True, False, 2 * (500 + 500 + 444 + 500) + 500 + 2 * 250),
+        ("12", True, False, 1000),
+        ("½", False, True, 750),
+        ("tip", False, True, 333 + 278 + 556),
+    ],
+)
+def test_words_take_the_room_their_font_gives_them(text: str, italic: bool, bold: bool, wide: float) -> None:
+    left, _, right, _ = words_at(text, 0, 0, 1000, italic=italic, bold=bold).boxes[0]
+    assert right - left == pytest.approx(wide, rel=0.03)
