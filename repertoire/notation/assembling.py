@@ -100,7 +100,8 @@ def _drawn(sign: Sign, outlines: dict[str, str], look: Look, use: str) -> str:
     if not sign.owner and not moved:
         return shapes
     if not look.screen:
-        colour = f' color="{_PALE[sign.owner]}"' if sign.owner in _PALE else ""
+        pale = _PALE.get(sign.owner, "")  # said twice: on paper an inherited currentColor stays the outer ink
+        colour = f' color="{pale}" fill="{pale}"' if pale else ""
         return f"<g{colour}{moved}>{shapes}</g>" if colour or moved else shapes
     colour = OWN_INK if sign.owner == "mark-own" else _PALE.get(sign.owner, "")
     kind = f' class="{sign.owner} kind-{sign.kind}"' if sign.owner else ""

@@ -87,7 +87,7 @@ def _between_notes(sign: Sign, head: Sign) -> None:
     if box is None or note is None:
         return
     if sign.kind == "retake":
-        sign.dx = note[0] - 70 - box[2]
+        sign.dx = note[0] - 115 - box[2]
     else:
         sign.dx = note[2] + 90 - box[0]
 

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 import pytest
 from lxml import etree
+from weasyprint import HTML
 
 from repertoire.notation.cutting import cut
 from repertoire.notation.engraving import Look, Picture, as_image, engrave, engrave_together
@@ -411,7 +412,7 @@ def test_on_paper_printed_marks_are_grey_and_own_ones_black_bold_and_larger(scal
     picture = engrave(scale, tuple(sorted(printed + own)), Look(printed=printed, screen=False))
     grey = [g for g in root_of(picture).iter("{*}g") if g.get("color") == "#6b6b6b"]
     assert [t.text for g in grey for t in g.iter("{*}text")] == ["1"]
-    assert len(grey) == 3
+    assert [g.get("fill") for g in grey] == ["#6b6b6b"] * 3
     assert not any("stroke-width" in e.attrib for g in grey for e in g.iter("{*}path"))
     sizes = {t.text: (float(t.get("font-size")), t.get("font-weight")) for t in root_of(picture).iter("{*}text")}
     assert sizes["3"][0] / sizes["1"][0] == pytest.approx(1.15, abs=0.01)
@@ -464,3 +465,14 @@ def test_tempo_marks_of_one_system_share_a_line() -> None:
 def test_words_take_the_room_their_font_gives_them(text: str, italic: bool, bold: bool, wide: float) -> None:
     left, _, right, _ = words_at(text, 0, 0, 1000, italic=italic, bold=bold).boxes[0]
     assert right - left == pytest.approx(wide, rel=0.03)
+
+
+def test_the_grey_of_printed_marks_arrives_on_paper(scale: Line) -> None:
+    """Drawn into a PDF: a slur, which is filled, is grey when printed and black when the teacher's own."""
+    slur = (Mark(K.SLUR, "b1n1", "", "b1n4"),)
+    found = []
+    for printed in (slur, ()):
+        image = as_image(engrave(scale, slur, Look(printed=printed, screen=False)).systems[0])
+        content = HTML(string=image).write_pdf(uncompressed_pdf=True).decode("latin-1")
+        found.append("0.41960" in content)  # 6b is 107 of 255 [A]
+    assert found == [True, False]
