@@ -11,7 +11,7 @@ from html import escape
 
 from repertoire.technique.line import ADDRESS, Line, event_address, parse_address
 
-from .dressing import dress, strengthen
+from .dressing import clear_bows, dress, strengthen
 from .ink import STAFF, Drawing, Sign, glyph_outline, shape_svg, union
 from .laying import Words
 from .look import Look
@@ -43,6 +43,7 @@ def assemble(
     )
     if not look.screen:
         strengthen(signs)
+    clear_bows(signs)
     place(signs, staves, at)
     everything = union(b for s in signs for b in s.boxes())
     assert everything is not None

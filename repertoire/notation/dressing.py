@@ -11,6 +11,8 @@ from .laying import Words
 _WORDS = 333.0  # size of ordinary directions in drawing units: a tenth more than fingers
 _SIZE = 245.0
 _STRONGER = 1.15
+_OVER_BOW = 35.0  # white between a bow sign and the slur over it
+_FARTHEST = 150.0  # what a slur is lifted at most
 _NUMBER_LEFT = -120.0  # where a bar number begins at the earliest
 _CLEF_ROOM = 110.0  # white after a clef in mid-line
 _BESIDE_CLEF = frozenset(("note", "rest", "mRest", "stem", "flag", "dots", "accid", "barLine", "beam", "ledgerLines"))
@@ -125,6 +127,18 @@ def strengthen(signs: Sequence[Sign]) -> None:
                 sign.shapes[number] = glyph(shape.body, x, shape.y, size)
             else:
                 sign.shapes[number] = words_at(shape.body, x, shape.y, size, bold=True)
+
+
+def clear_bows(signs: Sequence[Sign]) -> None:
+    """Slurs over bow signs keep clear of them, also where those are drawn larger."""
+    bows = [(s.staff, b) for s in signs if s.kind == "bow" and s.name == "artic" for b in s.boxes()]
+    for slur in (s for s in signs if s.name == "slur"):
+        need = 0.0
+        for staff, (left, top, right, low) in bows:
+            for x1, y1, x2, y2 in slur.boxes():
+                over = x1 < right + 20 and x2 > left - 20 and staff == slur.staff and y1 + y2 < top + low
+                need = min(need, top - _OVER_BOW - y2) if over else need
+        slur.dy += max(need, -_FARTHEST)
 
 
 def _within(sign: Sign, width: float, signs: Sequence[Sign]) -> None:

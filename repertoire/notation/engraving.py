@@ -37,6 +37,7 @@ _FIXED = {
     "pageMarginLeft": 30, "pageMarginRight": 5, "pageMarginTop": 40, "pageMarginBottom": 10, "outputIndent": 0,
 }  # fmt: skip
 
+_SHARED_OUT = {"breaks": "line", "minLastJustification": 0.4}  # of even systems the last is as full as the others
 _SHARED = (Kind.DYNAMIC, Kind.HAIRPIN, Kind.TEXT)
 _TRIES = 6  # drawings at most until no system is crowded
 _breaks = Breaks(512)
@@ -131,7 +132,7 @@ def _draw(
     given = _breaks.get(place)
     if given is not None:
         write_breaks(root, given)
-        options["breaks"] = "line"
+        options |= _SHARED_OUT
     for _ in range(_TRIES):
         with toolkit({**options, "spacingStaff": round(spacing)}) as verovio:
             verovio.loadData(etree.tostring(root, encoding="unicode"))
@@ -154,7 +155,7 @@ def _draw(
             given = part_crowded(found, crowded[0])
         if given is not None and given != found:
             write_breaks(root, given)
-            options["breaks"] = "line"
+            options |= _SHARED_OUT
         elif over > 0 and spacing < 48:
             spacing = min(48.0, spacing + over / look.staff_mm * 8 + 1)
         else:

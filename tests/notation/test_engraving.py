@@ -476,3 +476,15 @@ def test_the_grey_of_printed_marks_arrives_on_paper(scale: Line) -> None:
         content = HTML(string=image).write_pdf(uncompressed_pdf=True).decode("latin-1")
         found.append("0.41960" in content)  # 6b is 107 of 255 [A]
     assert found == [True, False]
+
+
+def test_a_slur_keeps_clear_of_the_bow_signs_under_it() -> None:
+    music = cut(line("4/4", "alto", "F4 q G4 q A4 q G4 q | E4 q F4 q G4 q F4 q | F4 w"), 2, Fraction(4), 3, None)
+    marks = (Mark(K.SLUR, "b2n2", "", "b3n1"), Mark(K.BOW, "b2n4", "up"))
+    lifted = [
+        g.get("transform")
+        for g in root_of(engrave(music, marks, Look())).iter("{*}g")
+        if "kind-slur" in (g.get("class") or "") and g.get("transform")
+    ]
+    assert len(lifted) == 1
+    assert re.fullmatch(r"translate\(0 -\d+\)", lifted[0])
