@@ -56,7 +56,7 @@ class PlanForm(forms.Form):
     def clean_steps(self) -> list[str]:
         lines = [" ".join(line.split()) for line in self.cleaned_data["steps"].splitlines()]
         if long := next((line for line in lines if len(line) > 300), None):
-            raise forms.ValidationError(f"a step has at most 300 characters; shorten “{long[:40]}…”.")
+            raise forms.ValidationError(f"A step has at most 300 characters; shorten “{long[:40]}…”.")
         return [line for line in lines if line]
 
     @property
@@ -84,7 +84,7 @@ class AssignForm(PlanForm):
     def clean_to_try(self) -> list[Marking]:
         chosen = [m for m in self.cleaned_data["to_try"] if m != self.cleaned_data.get("marking")]
         if len(chosen) > TO_TRY_LIMIT:
-            raise forms.ValidationError("at most two markings to try beside the one in use.")
+            raise forms.ValidationError("At most two markings to try beside the one in use.")
         return chosen
 
 
@@ -111,7 +111,7 @@ class LessonForm(forms.Form):
     def clean_on(self) -> date:
         on: date = self.cleaned_data["on"]
         if not 1990 <= on.year <= 2100:
-            raise forms.ValidationError("the year lies outside 1990 to 2100.")
+            raise forms.ValidationError("The year lies outside 1990 to 2100.")
         return on
 
 

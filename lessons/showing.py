@@ -67,6 +67,7 @@ class Choice:
 
     marking: Marking
     svg: str
+    cut: bool = False  # the passage goes on after these systems
 
 
 def choices(request: HttpRequest, passage: Passage, markings: Iterable[Marking]) -> list[Choice]:
@@ -74,7 +75,9 @@ def choices(request: HttpRequest, passage: Passage, markings: Iterable[Marking])
         return [Choice(marking, "") for marking in markings]
     look = thumb_look(request, printed=printed_marks(passage), width_mm=CHOICE_MM)
     drawn = ((marking, picture(passage, load(marking.marks), look)) for marking in markings)
-    return [Choice(marking, "".join(system.svg for system in found.systems[:2])) for marking, found in drawn]
+    return [
+        Choice(marking, "".join(s.svg for s in found.systems[:2]), len(found.systems) > 2) for marking, found in drawn
+    ]
 
 
 def _marks(passage: Passage, marking: Marking | None) -> Marks:

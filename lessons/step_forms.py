@@ -85,7 +85,7 @@ class StepForm(forms.Form):
         except BoundsError as error:
             raise forms.ValidationError(str(error)) from None
         if bounds.start_beat or bounds.end_beat:
-            raise forms.ValidationError("a practice stave takes whole bars.")
+            raise forms.ValidationError("A practice stave takes whole bars.")
         return [bounds.start_bar, bounds.end_bar]
 
     @property

@@ -103,11 +103,11 @@ class BowSettingsForm(forms.Form):
         speeds = [(level, found.get(f"v-{level}")) for level in SPEEDS]
         for (softer, slow), (louder, fast) in pairwise(speeds):
             if slow is not None and fast is not None and slow > fast:
-                self.add_error(f"v-{louder}", f"at {louder} the bow is to be no slower than at {softer}.")
+                self.add_error(f"v-{louder}", f"At {louder} the bow is to be no slower than at {softer}.")
         rest, fresh = found.get("s-rest_seconds"), found.get("s-fresh_seconds")
         if rest is not None and fresh is not None and rest > fresh:
             self.add_error(
-                "s-fresh_seconds", "this rest can’t be shorter than the one that lets the bow be set anywhere."
+                "s-fresh_seconds", "This rest can’t be shorter than the one that lets the bow be set anywhere."
             )
         return found
 

@@ -45,9 +45,9 @@ class PieceWithoutNotationForm(PieceForm):
     def clean_bars(self) -> list[int]:
         found = [p for p in re.split(r"[\s,;+]+", self.cleaned_data["bars"].strip()) if p]
         if not all(p.isascii() and p.isdigit() and 1 <= int(p[:6]) <= BARS_LIMIT for p in found) or not found:
-            raise forms.ValidationError(f"write whole numbers of bars from 1 to {BARS_LIMIT}, such as 96 or 96, 48.")
+            raise forms.ValidationError(f"Write whole numbers of bars from 1 to {BARS_LIMIT}, such as 96 or 96, 48.")
         if len(found) > MOVEMENTS_LIMIT:
-            raise forms.ValidationError(f"a piece has at most {MOVEMENTS_LIMIT} movements here.")
+            raise forms.ValidationError(f"A piece has at most {MOVEMENTS_LIMIT} movements here.")
         return [int(p) for p in found]
 
 
@@ -56,14 +56,14 @@ class UploadForm(forms.Form):
         label="MusicXML or ABC file",
         help_text="A score or a part: .musicxml, .xml, .mxl or .abc.",
         widget=forms.FileInput(attrs={"accept": ".musicxml,.xml,.mxl,.abc"}),
-        error_messages={"required": "choose a file first.", "empty": "this file is empty."},
+        error_messages={"required": "Choose a file first.", "empty": "This file is empty."},
     )
 
     def clean_file(self) -> Any:
         file = self.cleaned_data["file"]
         if file.size > settings.UPLOAD_LIMIT:
             limit = settings.UPLOAD_LIMIT // (1024 * 1024)
-            raise forms.ValidationError(f"this file is larger than {limit} MB. Export the part you want by itself.")
+            raise forms.ValidationError(f"This file is larger than {limit} MB. Export the part you want by itself.")
         return file
 
 
@@ -117,7 +117,7 @@ class PassageForm(forms.Form):
         label="From – to",
         help_text="Printed bar numbers, with beats after a stroke if need be: 12–19 or 12/2 – 19/3.",
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
-        error_messages={"required": "pick the first and the last bar, or write them: 12–19."},
+        error_messages={"required": "Pick the first and the last bar, or write them: 12–19."},
     )
     title = forms.CharField(max_length=120, required=False, help_text="Left empty, it is called by its bars.")
     purpose = forms.CharField(
@@ -154,7 +154,7 @@ class TypingForm(forms.Form):
         widget=forms.Textarea(
             attrs={"rows": 14, "spellcheck": "false", "autocapitalize": "off", "autocomplete": "off"}
         ),
-        error_messages={"required": "type some music first."},
+        error_messages={"required": "Type some music first."},
     )
     title = forms.CharField(max_length=200, required=False, help_text="Left empty, T: in the text counts.")
     composer = forms.CharField(max_length=120, required=False)

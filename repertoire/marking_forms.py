@@ -45,7 +45,7 @@ class KeepForm(CombineForm):
         noted = [found.get("source", ""), f"bars {bars}" if bars else "", f"♩ = {tempo}" if tempo else ""]
         words = "; ".join(part for part in noted if part)
         if len(words) > SOURCE_LIMIT:
-            self.add_error("source", f"too long with bars and tempo: {len(words)} of {SOURCE_LIMIT} characters.")
+            self.add_error("source", f"Too long with bars and tempo: {len(words)} of {SOURCE_LIMIT} characters.")
         elif "source" in found:
             found["source"] = words
         return found

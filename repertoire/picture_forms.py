@@ -16,7 +16,7 @@ class PictureForm(forms.Form):
         label="Picture or PDF",
         help_text="A scan or a photo: PNG, JPEG, or a PDF.",
         widget=forms.FileInput(attrs={"accept": "image/png,image/jpeg,application/pdf,.png,.jpg,.jpeg,.pdf"}),
-        error_messages={"required": "choose a picture first.", "empty": "this file is empty."},
+        error_messages={"required": "Choose a picture first.", "empty": "This file is empty."},
     )
     page = forms.IntegerField(
         label="Page of a PDF", required=False, min_value=1, max_value=9999, help_text="Left empty, the first."
@@ -26,7 +26,7 @@ class PictureForm(forms.Form):
         file = self.cleaned_data["file"]
         if file.size > settings.UPLOAD_LIMIT:
             limit = settings.UPLOAD_LIMIT // (1024 * 1024)
-            raise forms.ValidationError(f"this file is larger than {limit} MB. Scan the page you need by itself.")
+            raise forms.ValidationError(f"This file is larger than {limit} MB. Scan the page you need by itself.")
         return file
 
 

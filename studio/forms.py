@@ -32,7 +32,7 @@ class SignInForm(AuthenticationForm):
     """E-mail address and password. The address is compared, and throttled, in small letters."""
 
     error_messages = {  # noqa: RUF012
-        "invalid_login": "This e-mail address and password don't belong together. Check both and try again.",
+        "invalid_login": "This e-mail address and password don’t belong together. Check both and try again.",
         "inactive": "This account is closed.",
     }
 
@@ -124,6 +124,9 @@ class StudentForm(forms.ModelForm):  # type: ignore[type-arg]
         help_texts: ClassVar = {
             "staff_height": "8 mm is usual; 9 to 11 mm reads more easily for young players.",
             "private_notes": "Only you see these; they never appear on a sheet or a report.",
+        }
+        error_messages: ClassVar = {
+            "staff_height": {"max_value": "At most %(limit_value)s mm.", "min_value": "At least %(limit_value)s mm."},
         }
 
     def clean_birth_year(self) -> int | None:

@@ -40,6 +40,11 @@ class HandForm(forms.ModelForm):  # type: ignore[type-arg]
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
         highest, known = given.get("highest"), given.get("positions") or []
-        if highest is not None and known and min(known) > highest:
-            self.add_error("positions", "All of these lie above the highest position.")
+        above = [dict(POSITIONS)[number] for number in sorted(known) if highest is not None and number > highest]
+        if above:
+            named = ", ".join(above)
+            lies = "lies" if len(above) == 1 else "lie"
+            self.add_error(
+                "positions", f"The {named} position {lies} above the highest: untick it, or raise the highest."
+            )
         return given

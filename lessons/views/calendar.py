@@ -89,7 +89,8 @@ def _usual(request: HttpRequest, student: Student | None) -> dict[str, object]:
     last = student.lessons.order_by("-starts").first() if student else None
     if last is not None:
         starts = timezone.localtime(last.starts)
-        usual |= {"on": max(starts.date() + timedelta(weeks=1), timezone.localdate())}
+        weeks = max(1, -((starts.date() - timezone.localdate()).days // 7))  # not into the past
+        usual |= {"on": starts.date() + timedelta(weeks=weeks)}
         usual |= {"at": starts.time(), "minutes": last.minutes}
     return usual
 

@@ -158,7 +158,7 @@ def passage_extend(request: HttpRequest, passage_id: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         wanted = form.cleaned_data
         if wanted["bars"] == here:
-            form.add_error("bars", "these are the same bars: write the ones the new passage is to have.")
+            form.add_error("bars", "These are the same bars: write the ones the new passage is to have.")
         else:
             made = extend(passage, wanted["bars"], title=wanted["title"], purpose=wanted["purpose"])
             messages.success(request, f"“{made.title}” is made; “{passage.title}” stays as it was.")

@@ -118,18 +118,18 @@ def _may_be_kept(form: TypingForm, reading: Reading, piece: Piece | None, part: 
     """Whether text and title can be stored; what is in the way is added to the form."""
     wrong = reading.wrong
     if wrong:
-        places = "one place" if len(wrong) == 1 else f"{len(wrong)} places"
+        places = "One place" if len(wrong) == 1 else f"{len(wrong)} places"
         form.add_error("text", f"{places} can’t be read, beginning with {wrong[0].place}: {wrong[0].what}")
     elif reading.part is None:
-        form.add_error("text", "there are no notes yet.")
+        form.add_error("text", "There are no notes yet.")
     elif before and _lines(form.cleaned_data["text"]) == before:
-        form.add_error("text", "this is the text as it was kept before. Add something first.")
+        form.add_error("text", "This is the text as it was kept before. Add something first.")
     if part is not None and part.revision and form.cleaned_data.get("revision") != part.revision.number:
         form.add_error(
-            "text", "this part was gone on with on another page. Yours isn’t kept; copy what is missing there."
+            "text", "This part was gone on with on another page. Yours isn’t kept; copy what is missing there."
         )
     if piece is None and not (form.cleaned_data.get("title") or reading.title):
-        form.add_error("title", "give it a title, here or as T: in the text.")
+        form.add_error("title", "Give it a title, here or as T: in the text.")
     return not form.errors
 
 

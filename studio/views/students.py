@@ -49,6 +49,7 @@ def student_new(request: HttpRequest) -> HttpResponse:
                 instrument.instance.student = student
                 instrument.save()
         messages.success(request, f"{student.first_name} is in the studio. Add a guardian below if there is one.")
+        _warn_without_instrument(request, student)
         return redirect("student_edit", student.pk)
     return render(
         request,
@@ -66,6 +67,7 @@ def student_edit(request: HttpRequest, student_id: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, "Saved.")
+        _warn_without_instrument(request, student)
         return redirect("student_edit", student.pk)
     hand = StudentHand.objects.filter(student=student).first()
     context = {
@@ -79,3 +81,12 @@ def student_edit(request: HttpRequest, student_id: int) -> HttpResponse:
         "hand_words": hand.words if hand else "",
     }
     return render(request, "studio/student_edit.html", context, status=422 if request.method == "POST" else 200)
+
+
+def _warn_without_instrument(request: HttpRequest, student: Student) -> None:
+    """Saved all the same; but sheets, clefs and fingerings follow the instrument."""
+    if not InstrumentPeriod.objects.filter(student=student).exists():
+        messages.warning(
+            request,
+            f"No instrument is noted for {student.first_name} yet: add one below, for clefs and fingerings go by it.",
+        )

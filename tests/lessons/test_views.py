@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 from django.utils import timezone
@@ -447,3 +447,14 @@ def test_the_wrong_childs_page_is_noticed(client_of, teacher, lesson):
     assert "open the lesson with Noor" in page
     assert f"/lessons/{now.pk}" in page
     assert "At this time" not in client_of(teacher).get(f"/lessons/{now.pk}").content.decode()
+
+
+@pytest.mark.parametrize(("ago", "ahead"), [(0, 7), (3, 4), (7, 0), (8, 6)])
+def test_a_new_lesson_is_proposed_on_the_usual_day(client_of, teacher, student, ago, ahead):
+    today = timezone.localdate()
+    at = timezone.make_aware(datetime.combine(today - timedelta(days=ago), time(17, 10)))
+    Lesson.objects.filter(student=student).delete()
+    Lesson.objects.create(teacher=teacher, student=student, number=9, starts=at, minutes=45)
+    form = client_of(teacher).get(f"/students/{student.pk}/lessons/new").context["form"]
+    assert form["on"].value() == today + timedelta(days=ahead)
+    assert (form["at"].value(), form["minutes"].value()) == (time(17, 10), 45)

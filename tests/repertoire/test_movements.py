@@ -112,7 +112,7 @@ def test_without_a_title_it_is_called_by_its_bars(movement, client_of, teacher):
 @pytest.mark.parametrize(
     "bars, words",
     [
-        ("", "pick the first and the last bar"),
+        ("", "Pick the first and the last bar"),
         ("3–1", "3 comes after 1"),
         ("1–90", "There is no bar 90"),
         ("one", "There is no bar one"),

@@ -75,11 +75,11 @@ def test_title_and_composer_may_stand_in_the_text(client_of, teacher):
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
-        ({"text": TEXT + "A2 k2|"}, "one place can’t be read, beginning with line 5, column 4"),
+        ({"text": TEXT + "A2 k2|"}, "One place can’t be read, beginning with line 5, column 4"),
         ({"text": TEXT + "A2 k2 q2|"}, "2 places can’t be read"),
-        ({"text": "M:3/4\nK:C\n"}, "there are no notes yet"),
-        ({"text": ""}, "type some music first"),
-        ({"title": ""}, "give it a title"),
+        ({"text": "M:3/4\nK:C\n"}, "There are no notes yet"),
+        ({"text": ""}, "Type some music first"),
+        ({"title": ""}, "Give it a title"),
     ],
 )
 def test_what_cant_be_kept_is_said_and_the_text_stays(client_of, teacher, changes, message):

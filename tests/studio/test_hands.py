@@ -37,7 +37,11 @@ def test_limits_are_kept_and_told_on_the_details(client_of, teacher, student):
 
 @pytest.mark.parametrize(
     ("wrong", "words"),
-    [({"highest": "99"}, "Select a valid choice"), ({"highest": "1", "positions": ["3"]}, "lie above the highest")],
+    [
+        ({"highest": "99"}, "Choose one of those offered"),
+        ({"highest": "1", "positions": ["3"]}, "The 3rd position lies above the highest"),
+        ({"highest": "3", "positions": ["1", "4", "5"]}, "The 4th, 5th position lie above the highest"),
+    ],
 )
 def test_what_does_not_fit_is_refused_and_kept_on_the_page(client_of, teacher, student, wrong, words):
     answer = client_of(teacher).post(f"/students/{student.pk}/hand", GIVEN | wrong)

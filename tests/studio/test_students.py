@@ -23,6 +23,14 @@ class TestStudents:
         assert (jonas.first_name, jonas.surname, jonas.birth_year, jonas.teacher) == ("Jonas", "", None, teacher)
         assert not jonas.instruments.exists()
 
+    def test_without_an_instrument_it_is_saved_with_a_warning(self, client_of, teacher):
+        answer = client_of(teacher).post("/students/new", new_student(), follow=True)
+        assert "No instrument is noted for Jonas yet" in answer.content.decode()
+        InstrumentPeriod.objects.create(student=Student.objects.get(), instrument="viola", since=date(2026, 1, 10))
+        page = client_of(teacher).post(answer.redirect_chain[-1][0], new_student(), follow=True).content.decode()
+        assert "Saved." in page
+        assert "No instrument is noted" not in page
+
     def test_with_an_instrument(self, client_of, teacher):
         given = new_student() | {
             "instrument-instrument": "violin",
