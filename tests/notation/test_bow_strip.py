@@ -40,7 +40,7 @@ def test_a_retake_leaves_a_gap_with_a_sign():
     found = drawn("retake b1n2")
     assert ways(found.drawing)[1] == (41.1, 60, False)
     assert "retake, down-bow, frog to tip" in found.words
-    assert len(re.findall("Z\"", found.drawing)) == 1  # one arrowhead
+    assert len(re.findall('Z"', found.drawing)) == 1  # one arrowhead
 
 
 def test_the_line_stops_where_the_bow_runs_out():
