@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from repertoire.notation.look import BRITISH_WORDS
 from repertoire.notation.picture import Picture, System
 from repertoire.notation.signs import Speaker, describe
 from repertoire.technique.line import Line
@@ -62,14 +64,16 @@ class NotesToPick:
     by_bar: tuple[BarOfMarks, ...]
 
 
-def notes_to_pick(line: Line, marks: Marks, picture: Picture, printed: Marks) -> NotesToPick:
+def notes_to_pick(
+    line: Line, marks: Marks, picture: Picture, printed: Marks, words: Mapping[str, str] = BRITISH_WORDS
+) -> NotesToPick:
     """The places of a picture with their words, and the marks by bar."""
-    speaker = Speaker(line, marks)
+    speaker = Speaker(line, marks, words)
     labels = {a: speaker.speak(a) for system in picture.systems for a in _pickable(line, system)}
     systems = tuple(_system(line, system, labels) for system in picture.systems)
     options = tuple((a, labels[a]) for a in sorted(labels, key=lambda a: (line.order(a), a)))
     state = {"marks": [m.as_json() for m in marks], "order": [a for a, _ in options]}
-    return NotesToPick(systems, options, state, _by_bar(line, marks, set(printed)))
+    return NotesToPick(systems, options, state, _by_bar(line, marks, set(printed), words))
 
 
 def _pickable(line: Line, system: System) -> list[str]:
@@ -95,16 +99,16 @@ def _silent(svg: str) -> str:
     return _SAID.sub(">", svg)
 
 
-def _by_bar(line: Line, marks: Marks, printed: set[Mark]) -> tuple[BarOfMarks, ...]:
+def _by_bar(line: Line, marks: Marks, printed: set[Mark], words: Mapping[str, str]) -> tuple[BarOfMarks, ...]:
     bars: dict[str, list[Standing]] = {}
     inside = [m for m in marks if m.at in line or m.to in line]
     for mark in sorted(inside, key=lambda m: (line.order(m.at) if m.at in line else -1, m.at, m)):
         number = line.bar_of(mark.at if mark.at in line else mark.to).number
         raw = json.dumps(mark.as_json(), separators=(",", ":"), ensure_ascii=False)
-        words = describe(mark, line)
+        said = describe(mark, line, words)
         # The bar heads its marks, so that their lines need not repeat it.
-        short = words.replace(f"bar {number}, ", "")
-        found = Standing(words, short, raw, mark in printed)
+        short = said.replace(f"bar {number}, ", "")
+        found = Standing(said, short, raw, mark in printed)
         bars.setdefault(number, []).append(found)
     return tuple(BarOfMarks(number, tuple(found)) for number, found in bars.items())
 

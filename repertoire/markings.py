@@ -18,6 +18,7 @@ from django.dispatch import receiver
 
 from repertoire.excerpts import passage_line, printed_marks
 from repertoire.models import Marking, Passage
+from repertoire.notation.look import words_for
 from repertoire.notation.signs import describe_change
 from repertoire.technique import picture_marks
 from repertoire.technique.marks import Aspect, Change, Mark, Marks, changes, digest, dump, load
@@ -137,13 +138,14 @@ def differences(passage: Passage, before: Iterable[Mark], after: Iterable[Mark])
         found = picture_marks.differences(before, after, passage.picture.paper)
         return tuple(Place(each.where, each.at, (Difference(each.aspect, each.words),)) for each in found)
     line = passage_line(passage)
+    terms = words_for(passage.teacher.studio.terms)
     addresses: dict[str, str] = {}
     for change in ordered(passage, changes(before, after)):
         mark = change.after or change.before
         assert mark is not None
         where = line.where(change.at) if change.at in line else "outside this passage"
         # The place heads the list, so that a plain mark's line need not repeat it.
-        words = describe_change(change, line).removeprefix(f"{where}: ").removeprefix(f"{where} ")
+        words = describe_change(change, line, terms).removeprefix(f"{where}: ").removeprefix(f"{where} ")
         places.setdefault(where, []).append(Difference(mark.aspect, words))
         addresses.setdefault(where, change.at)
     return tuple(Place(where, addresses[where], tuple(found)) for where, found in places.items())

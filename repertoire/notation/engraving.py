@@ -124,7 +124,7 @@ def _draw(
     labels = {key: text for sheet in sheets for key, text in sheet.labels.items()}
     written = {key: words for sheet in sheets for key, words in sheet.written.items()}
     at = {key: address for sheet in sheets for key, address in sheet.at.items()}
-    speakers = [Speaker(line, marks) for line, marks in lines] if look.screen else []
+    speakers = [Speaker(line, marks, look.words) for line, marks in lines] if look.screen else []
     only = [line for line, _ in lines]
     root = sheets[0].root
     spacing = 12.0

@@ -15,6 +15,11 @@ BRITISH_WORDS: Mapping[str, str] = {
 AMERICAN_WORDS: Mapping[str, str] = {**BRITISH_WORDS, "frog": "frog", "tip": "tip", "none": "non vib."}
 
 
+def words_for(use: str) -> Mapping[str, str]:
+    """The words of "british" or "american" use, as the studio's settings have them."""
+    return AMERICAN_WORDS if use == "american" else BRITISH_WORDS
+
+
 @dataclass(frozen=True)
 class Look:
     """How to draw. Sizes in mm; staff height is measured between the outer lines.

@@ -16,6 +16,7 @@ from repertoire.technique.marks import Aspect, Change, Kind, Mark, Marks
 
 from . import laying
 from .laying import Sheet, share_label
+from .look import BRITISH_WORDS
 
 _ORDINALS = (
     "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh",
@@ -63,7 +64,7 @@ def _finger(mark: Mark) -> str:
 
 
 _AMOUNTS = {"1": "whole bow", "1/2": "half the bow", "1/3": "a third of the bow", "1/4": "a quarter of the bow"}
-_PARTS = {"whole": "whole bow", "middle": "middle of the bow", "frog": "at the frog", "tip": "at the tip"}
+_PARTS = {"whole": "whole bow", "middle": "middle of the bow"}
 _PIZZICATO = {"pizz": "pizzicato", "left hand": "left-hand pizzicato", "snap": "snap pizzicato"}
 
 SIGNS: Mapping[Kind, SignOf] = {
@@ -125,11 +126,19 @@ def name_of(line: Line, address: str) -> str:
     return "chord " + " ".join(p.label for p in event.pitches)
 
 
+def spoken(mark: Mark, words: Mapping[str, str] = BRITISH_WORDS) -> str:
+    """A mark in the studio's words, the ones on its buttons and in the picture: `at the heel`."""
+    if mark.kind is Kind.PART and mark.value in ("frog", "tip"):
+        return f"at the {words[mark.value]}"
+    return SIGNS[mark.kind].spoken(mark)
+
+
 class Speaker:
     """Speaks the notes of one line with its marks; made once, it answers quickly for every note."""
 
-    def __init__(self, line: Line, marks: Marks) -> None:
+    def __init__(self, line: Line, marks: Marks, words: Mapping[str, str] = BRITISH_WORDS) -> None:
         self.line = line
+        self.words = words
         self._starts: dict[str, list[Mark]] = defaultdict(list)
         self._ends: dict[str, list[Mark]] = defaultdict(list)
         for mark in sorted(marks, key=_spoken_order):
@@ -157,10 +166,10 @@ class Speaker:
         member = parse_address(address)[2]
         for mark in self._starts[event.address]:
             if not member or not parse_address(mark.at)[2] or mark.at == address:
-                words.append(SIGNS[mark.kind].spoken(mark) + (" begins" if mark.to else ""))
+                words.append(spoken(mark, self.words) + (" begins" if mark.to else ""))
         for mark in self._ends[event.address]:
             if not member or not parse_address(mark.to)[2] or mark.to == address:
-                words.append(SIGNS[mark.kind].spoken(mark) + " ends")
+                words.append(spoken(mark, self.words) + " ends")
         return ", ".join(words)
 
 
@@ -177,22 +186,22 @@ def speak(line: Line, marks: Marks, address: str) -> str:
     return Speaker(line, marks).speak(address)
 
 
-def describe(mark: Mark, line: Line) -> str:
+def describe(mark: Mark, line: Line, words: Mapping[str, str] = BRITISH_WORDS) -> str:
     """A mark with its place: `bar 3, beat 2: finger 4 on A4`, `bar 3, beat 1 to bar 4, beat 2: slur`."""
-    words = SIGNS[mark.kind].spoken(mark)
+    said = spoken(mark, words)
     if mark.to:
         start = line.where(mark.at) if mark.at in line else "before the passage"
         end = line.where(mark.to) if mark.to in line else "after the passage"
-        return f"{start} to {end}: {words}"
-    return f"{line.where(mark.at)}: {words} on {name_of(line, mark.at)}"
+        return f"{start} to {end}: {said}"
+    return f"{line.where(mark.at)}: {said} on {name_of(line, mark.at)}"
 
 
-def describe_change(change: Change, line: Line) -> str:
+def describe_change(change: Change, line: Line, words: Mapping[str, str] = BRITISH_WORDS) -> str:
     """One line of “what changed”: `bar 3, beat 2: finger 4 on A4, was finger 3`."""
     if change.before is None and change.after is not None:
-        return describe(change.after, line) + ", added"
+        return describe(change.after, line, words) + ", added"
     if change.after is None and change.before is not None:
-        return describe(change.before, line) + ", taken out"
+        return describe(change.before, line, words) + ", taken out"
     assert change.before is not None
     assert change.after is not None
-    return describe(change.after, line) + f", was {SIGNS[change.before.kind].spoken(change.before)}"
+    return describe(change.after, line, words) + f", was {spoken(change.before, words)}"

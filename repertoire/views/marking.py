@@ -23,7 +23,7 @@ from repertoire.marking_page import notes_to_pick, read_mark
 from repertoire.marking_tools import groups, read_wish
 from repertoire.markings import MarkingError, delete_marking, differences, marks_of, uses
 from repertoire.models import Marking, Passage
-from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
+from repertoire.notation.look import Look, words_for
 from repertoire.notation.signs import describe
 from repertoire.players import chosen_player
 from repertoire.suggesting import changed_by_hand, standing
@@ -43,7 +43,7 @@ STAFF_MM = {"phone": 8.0, "small": 8.5, "tablet": 9.5, "desktop": 9.5}
 
 def look_for(request: HttpRequest, passage: Passage, **more: Any) -> Look:
     """How this teacher's screen draws the passage, her own marks apart from the printed."""
-    words = AMERICAN_WORDS if teacher_of(request).studio.terms == "american" else BRITISH_WORDS
+    words = words_for(teacher_of(request).studio.terms)
     wanted = {"printed": printed_marks(passage), "words": words, "instrument": drafts.instrument_of(passage)}
     return screen_look(request, **{**wanted, **more})
 
@@ -212,7 +212,7 @@ def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
     drawn = picture(passage, *drawn_for(request, passage, desk.marks, look))
     below = beneath(request, passage, desk.marks, drawn, DRAFT)
     drawn = below.pop("picture")
-    notes = notes_to_pick(desk.line, desk.marks, drawn, printed_marks(passage))
+    notes = notes_to_pick(desk.line, desk.marks, drawn, printed_marks(passage), look.words)
     given = request.POST if request.method == "POST" else request.GET
     first = given.get("first", "")
     written = request.method == "POST" and given.get("what") not in ("undo", "redo")
@@ -225,7 +225,7 @@ def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
         "marks_state": notes.state,
         "screen": screen_of(request),
         "by_bar": notes.by_bar,
-        "gave_way": [describe(mark, desk.line) for mark in desk.gave_way] if written else [],
+        "gave_way": [describe(mark, desk.line, look.words) for mark in desk.gave_way] if written else [],
         "first": first if first in desk.line else "",
         "last": given.get("last", "") or first,
     }

@@ -2,7 +2,8 @@
 
 import pytest
 
-from repertoire.notation.signs import SIGNS, describe, describe_change, speak
+from repertoire.notation.look import AMERICAN_WORDS
+from repertoire.notation.signs import SIGNS, Speaker, describe, describe_change, speak
 from repertoire.technique.marks import Kind, Mark, changes
 from tests.technique.lines import line
 
@@ -48,7 +49,7 @@ def test_ties_and_graces_are_spoken() -> None:
         (Mark(K.FINGER, "b1n2", "2-1"), "bar 1, beat 2: finger 2 changing to 1 on A4"),
         (Mark(K.FINGER, "b1n2", "0"), "bar 1, beat 2: open string on A4"),
         (Mark(K.AMOUNT, "b1n1", "1/2"), "bar 1, beat 1: half the bow on G4"),
-        (Mark(K.PART, "b1n1", "frog"), "bar 1, beat 1: at the frog on G4"),
+        (Mark(K.PART, "b1n1", "frog"), "bar 1, beat 1: at the heel on G4"),
         (Mark(K.SLUR, "b1n1", "", "b1n3"), "bar 1, beat 1 to bar 1, beat 3: slur"),
         (Mark(K.SLUR, "b1n3", "", "b4n1"), "bar 1, beat 3 to after the passage: slur"),
         (
@@ -72,3 +73,14 @@ def test_changes_read_as_a_list() -> None:
         "bar 1, beat 1: finger 2 on G4, was finger 3",
         "bar 1, beat 3: up-bow on B4, added",
     ]
+
+
+def test_the_parts_of_the_bow_are_spoken_in_the_studios_words():
+    music = line("4/4", "alto", "G4 q A4 q B4 h")
+    marks = (Mark(K.PART, "b1n1", "frog"), Mark(K.PART, "b1n2", "tip"))
+    british, american = Speaker(music, marks), Speaker(music, marks, AMERICAN_WORDS)
+    assert british.speak("b1n1") == "bar 1, first note, G4, at the heel"
+    assert british.speak("b1n2") == "bar 1, second note, A4, at the point"
+    assert american.speak("b1n1") == "bar 1, first note, G4, at the frog"
+    assert american.speak("b1n2") == "bar 1, second note, A4, at the tip"
+    assert describe(marks[1], music, AMERICAN_WORDS) == "bar 1, beat 2: at the tip on A4"
