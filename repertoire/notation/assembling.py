@@ -161,13 +161,16 @@ def _notes(
     own.sort(key=lambda pair: (parse_address(pair[0])[:2], parse_address(pair[0])[2]))
     columns = sorted({x for _, (x, _, _) in own})
     first = line.events[0].address if line.events else ""
+    heights: dict[str, list[float]] = {}
+    for address, (_, y, _) in own:
+        heights.setdefault(event_address(address), []).append(y)
     out = []
     for address, (x, y, sign) in own:
         at = columns.index(x)
         left = (columns[at - 1] + x) / 2 if at else x - 200
         right = (columns[at + 1] + x) / 2 if at + 1 < len(columns) else x + 200
         left, right = max(left, x - 500), min(right, x + 500)
-        members = [py for a, (_, py, _) in own if event_address(a) == event_address(address)]
+        members = heights[event_address(address)]
         top, low = min(staff[0] - 300, y - 300), max(staff[1] + 300, y + 300)
         above = [py for py in members if py < y]
         below = [py for py in members if py > y]

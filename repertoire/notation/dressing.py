@@ -131,13 +131,15 @@ def strengthen(signs: Sequence[Sign]) -> None:
 
 def clear_bows(signs: Sequence[Sign]) -> None:
     """Slurs over bow signs keep clear of them, also where those are drawn larger."""
-    bows = [(s.staff, b) for s in signs if s.kind == "bow" and s.name == "artic" for b in s.boxes()]
-    for slur in (s for s in signs if s.name == "slur"):
-        need = 0.0
+    bows = [(s.staff, b) for s in signs if s.name == "artic" and s.kind == "bow" for b in s.boxes()]
+    for slur in (s for s in signs if s.name == "slur") if bows else ():
+        curve, need = list(slur.boxes()), 0.0
         for staff, (left, top, right, low) in bows:
-            for x1, y1, x2, y2 in slur.boxes():
-                over = x1 < right + 20 and x2 > left - 20 and staff == slur.staff and y1 + y2 < top + low
-                need = min(need, top - _OVER_BOW - y2) if over else need
+            if staff != slur.staff or curve[-1][2] < left or curve[0][0] > right:
+                continue
+            for x1, y1, x2, y2 in curve:
+                if x1 < right + 20 and x2 > left - 20 and y1 + y2 < top + low:
+                    need = min(need, top - _OVER_BOW - y2)
         slur.dy += max(need, -_FARTHEST)
 
 

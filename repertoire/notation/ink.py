@@ -82,9 +82,13 @@ class Sign:
         return next((c[5:] for c in self.classes if c.startswith("kind-")), "")
 
     def boxes(self) -> Iterator[Box]:
+        dx, dy = self.dx, self.dy
         for shape in self.shapes:
+            if not dx and not dy:
+                yield from shape.boxes
+                continue
             for x1, y1, x2, y2 in shape.boxes:
-                yield x1 + self.dx, y1 + self.dy, x2 + self.dx, y2 + self.dy
+                yield x1 + dx, y1 + dy, x2 + dx, y2 + dy
 
     @property
     def box(self) -> Box | None:
@@ -93,9 +97,10 @@ class Sign:
 
 def union(boxes: Iterable[Box]) -> Box | None:
     found = list(boxes)
-    if not found:
-        return None
-    return min(b[0] for b in found), min(b[1] for b in found), max(b[2] for b in found), max(b[3] for b in found)
+    if len(found) < 2:
+        return found[0] if found else None
+    lefts, tops, rights, lows = zip(*found, strict=True)
+    return min(lefts), min(tops), max(rights), max(lows)
 
 
 @dataclass(frozen=True)
@@ -185,7 +190,16 @@ def _outline(element: Any, tag: str) -> Shape:
         r = float(element.get("rx"))
         body = f"M{x - r:g} {y:g}a{r:g} {r:g} 0 1 0 {2 * r:g} 0a{r:g} {r:g} 0 1 0 {-2 * r:g} 0z"
         return Shape("path", body, boxes=[(x - r, y - r, x + r, y + r)])
-    source = element.get("d") or element.get("points")
+    body, filled, boxes = _read_path(tag, element.get("d") or element.get("points"), half)
+    shape = Shape("path", body, width=width, dash=element.get("stroke-dasharray") or "", boxes=list(boxes))
+    shape.filled = filled and element.get("fill") != "none"
+    shape.style = "round" if element.get("stroke-linecap") == "round" else ""
+    return shape
+
+
+@lru_cache(maxsize=8192)
+def _read_path(tag: str, source: str, half: float) -> tuple[str, bool, tuple[Box, ...]]:
+    """Path, whether it is filled, and its boxes. Kept: from one mark to the next most lines stay where they are."""
     numbers = [float(n) for n in _NUMBER.findall(source)]
     points = [(numbers[i], numbers[i + 1]) for i in range(0, len(numbers) - 1, 2)]
     curved = "C" in source
@@ -194,17 +208,11 @@ def _outline(element: Any, tag: str) -> Shape:
     else:
         body = "M" + "L".join(f"{x:g} {y:g}" for x, y in points) + ("z" if tag == "polygon" else "")
     filled = tag == "polygon" or (tag == "path" and curved)
-    if element.get("fill") == "none":
-        filled = False
-    shape = Shape("path", body, width=width, dash=element.get("stroke-dasharray") or "", filled=filled)
-    shape.style = "round" if element.get("stroke-linecap") == "round" else ""
     if curved and len(points) >= 4:
-        shape.boxes = list(_along(points[:4], half))
-    elif tag == "polygon" and len(points) == 4:
-        shape.boxes = list(_slanted(points))
-    else:
-        shape.boxes = [b for p, q in pairwise(points) for b in _straight(p, q, half)]
-    return shape
+        return body, filled, tuple(_along(points[:4], half))
+    if tag == "polygon" and len(points) == 4:
+        return body, filled, tuple(_slanted(points))
+    return body, filled, tuple(b for p, q in pairwise(points) for b in _straight(p, q, half))
 
 
 def _straight(p: tuple[float, float], q: tuple[float, float], half: float) -> Iterator[Box]:
