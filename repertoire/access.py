@@ -33,9 +33,7 @@ def get_passage(request: HttpRequest, passage_id: int) -> Passage:
 
 
 def get_marking(request: HttpRequest, marking_id: int) -> Marking:
-    markings = Marking.objects.select_related(
-        "passage__movement__revision__part__piece", "passage__picture", "parent"
-    )
+    markings = Marking.objects.select_related("passage__movement__revision__part__piece", "passage__picture", "parent")
     return get_object_or_404(markings, pk=marking_id, teacher=teacher_of(request))
 
 

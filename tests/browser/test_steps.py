@@ -69,7 +69,7 @@ def test_order_by_dragging(open_steps, work):
 def test_a_phrase_goes_into_the_words_with_one_tap(open_steps, teacher, work):
     Phrase.objects.create(teacher=teacher, text="From bar {bar}, at {tempo}.", theme="rhythm")
     page = open_steps(TABLET)
-    page.get_by_text("My phrases").click()
+    page.get_by_text("My phrases", exact=True).click()
     page.get_by_role("button", name="From bar 1, at 60.").click()
     expect(page.get_by_label("What to do")).to_have_value("From bar 1, at 60.")
     page.locator("section[aria-labelledby='in-words']").get_by_role("button", name="Add").click()

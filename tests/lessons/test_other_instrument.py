@@ -50,7 +50,8 @@ def test_it_is_offered_to_who_plays_the_other_instrument_that_day_only(passage, 
 
 
 def test_the_moved_passage_has_other_notes_and_the_same_fingers(passage, student, teacher):
-    fingered = make_marking(passage, teacher, marks("finger1 b1n2", "up b1n4", "finger3 b1n3"), name="Mine", origin="own")
+    written = marks("finger1 b1n2", "up b1n4", "finger3 b1n3")
+    fingered = make_marking(passage, teacher, written, name="Mine", origin="own")
     made, carried = moved_for(student, passage, fingered)
     moved = passage_line(made)
     assert [p.name for p in moved.pitches] == ["D4", "E4", "F#4", "G4"]
