@@ -7,7 +7,7 @@ children are never compared.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
@@ -42,7 +42,8 @@ class Work:
     state: str
     begun: date
     ended: date | None
-    tempo_now: int | None
+    tempo_first: int | None  # of the shared observations between the days, beats a minute
+    tempo_last: int | None
     tempo_goal: int | None
     tempo_unit: str
 
@@ -74,13 +75,14 @@ def make_report(student: Student, since: date, until: date) -> Report:
         .order_by("starts")
         .values("starts", "attendance", "note", "sentence")
     )
+    tempi = _tempi(student, start, end)
     work = tuple(
-        _work(row)
+        _work(row, tempi.get(row["id"], ()))
         for row in Assignment.objects.filter(student=student, begun__lte=until)
         .order_by("position", "id")
         .values(
-            *("passage__title", "piece__title", "piece__composer", "bars", "state", "begun", "ended"),
-            *("tempo_now", "tempo_goal", "tempo_unit"),
+            *("id", "passage__title", "piece__title", "piece__composer", "bars", "state", "begun", "ended"),
+            *("tempo_goal", "tempo_unit"),
         )
         if row["ended"] is None or row["ended"] >= since
     )
@@ -122,7 +124,19 @@ def make_report(student: Student, since: date, until: date) -> Report:
     )
 
 
-def _work(row: Mapping[str, object]) -> Work:
+def _tempi(student: Student, start: datetime, end: datetime) -> dict[int, list[int]]:
+    """The tempi of each assignment as a whole, in order, told by shared observations alone."""
+    found: dict[int, list[int]] = {}
+    rows = Observation.objects.standing().filter(
+        lesson__student=student, lesson__starts__range=(start, end), shared=True, tempo__isnull=False, step=None
+    )
+    for assignment, tempo in rows.order_by("lesson__starts", "at", "id").values_list("assignment", "tempo"):
+        if assignment is not None:
+            found.setdefault(assignment, []).append(tempo)
+    return found
+
+
+def _work(row: Mapping[str, object], tempi: Sequence[int]) -> Work:
     piece = ", ".join(str(row[name]) for name in ("piece__composer", "piece__title") if row[name])
     return Work(
         title=str(row["passage__title"] or row["piece__title"]),
@@ -130,7 +144,8 @@ def _work(row: Mapping[str, object]) -> Work:
         state=str(row["state"]),
         begun=row["begun"],  # type: ignore[arg-type]
         ended=row["ended"],  # type: ignore[arg-type]
-        tempo_now=row["tempo_now"],  # type: ignore[arg-type]
+        tempo_first=tempi[0] if tempi else None,
+        tempo_last=tempi[-1] if tempi else None,
         tempo_goal=row["tempo_goal"],  # type: ignore[arg-type]
         tempo_unit=str(row["tempo_unit"]),
     )

@@ -8,16 +8,18 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.dateparse import parse_date
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_http_methods
 
 from lessons.history import Filters, read_history
 from lessons.models import Theme
 from lessons.report import make_report
 from lessons.tempo_picture import tempo_picture
 from studio.access import get_student
+from studio.registry import siblings_of
 
 DAYS_A_PAGE = 40
 REPORT_DAYS = 120
+OWN_WORDS_LIMIT = 2000
 
 
 @require_GET
@@ -43,8 +45,10 @@ def history(request: HttpRequest, student_id: int) -> HttpResponse:
     return render(request, "lessons/history.html", context)
 
 
-@require_GET
+@require_http_methods(["GET", "HEAD", "POST"])
 def report(request: HttpRequest, student_id: int) -> HttpResponse:
+    """The page for a family. What the teacher adds in her own words comes by POST, so that it stands in
+    no address and no log, and is shown and printed but not stored."""
     student = get_student(request, student_id)
     today = timezone.localdate()
     until = _date(request, "until") or today
@@ -57,6 +61,12 @@ def report(request: HttpRequest, student_id: int) -> HttpResponse:
         "student": student,
         "report": make_report(student, since, until),
         "error": error,
+        "own_words": request.POST.get("words", "").strip()[:OWN_WORDS_LIMIT],
+        "guardians": student.guardianships.filter(receives_notes=True)
+        .exclude(guardian__email="")
+        .select_related("guardian")
+        .order_by("guardian__name", "id"),
+        "siblings": siblings_of(student),
         "today": today,
         "section": "students",
     }
@@ -65,6 +75,6 @@ def report(request: HttpRequest, student_id: int) -> HttpResponse:
 
 def _date(request: HttpRequest, name: str) -> date | None:
     try:
-        return parse_date(request.GET.get(name, ""))
+        return parse_date((request.POST if request.method == "POST" else request.GET).get(name, ""))
     except ValueError:
         return None

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 from lessons.queries import current_work, ended_work, next_lesson
 from lessons.showing import shown
 from studio.access import get_student
+from studio.registry import siblings_of
 
 
 @require_safe
@@ -25,6 +26,7 @@ def student(request: HttpRequest, student_id: int) -> HttpResponse:
         "coming": coming,
         "last": student.lessons.filter(starts__lte=now).order_by("-starts").first(),
         "guardianships": student.guardianships.select_related("guardian").order_by("guardian__name", "id"),
+        "siblings": siblings_of(student),
         "works": shown(request, current_work(student)),
         "ended": ended_work(student),
     }

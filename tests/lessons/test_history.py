@@ -17,6 +17,7 @@ from lessons.observing import flag, observe, withdraw
 from lessons.report import make_report
 from lessons.tempo_picture import tempo_picture
 from repertoire.models import Piece
+from studio.models import Guardian, Guardianship, Student
 
 START = datetime(2026, 1, 13, 16, 30, tzinfo=UTC)
 
@@ -195,3 +196,33 @@ def test_the_number_of_queries_does_not_grow(client_of, teacher, student, told):
         for n, lesson in enumerate(lessons)
     )
     assert queries() == few
+
+
+def test_the_report_tells_how_the_tempo_went_from_shared_observations_alone(client_of, teacher, student, told):
+    (work,) = make_report(student, date(2026, 1, 1), date(2026, 3, 1)).current
+    assert (work.tempo_first, work.tempo_last) == (63, 72)  # the 60 of the first lesson was not shared
+    (work,) = make_report(student, date(2026, 1, 25), date(2026, 3, 1)).current
+    assert (work.tempo_first, work.tempo_last) == (72, 72)
+    page = client_of(teacher).get(reverse("report", args=[student.pk]), {"since": "2026-01-01", "until": "2026-03-01"})
+    assert "crotchet = 63 → 72" in page.content.decode()
+
+
+def test_own_words_guardians_and_siblings_of_a_report(client_of, teacher, stranger, student):
+    mother = Guardian.objects.create(teacher=teacher, name="Runa Ostrow", email="runa@example.org")
+    aunt = Guardian.objects.create(teacher=teacher, name="Ilka Ostrow", email="ilka@example.org")
+    brother = Student.objects.create(teacher=teacher, first_name="Taro")
+    for child, guardian, notes in ((student, mother, True), (student, aunt, False), (brother, mother, True)):
+        Guardianship.objects.create(student=child, guardian=guardian, receives_notes=notes)
+    mine, address = client_of(teacher), reverse("report", args=[student.pk])
+    days = {"since": "2026-01-01", "until": "2026-03-01"}
+    page = mine.post(address, days | {"words": "A happy term.\n<b>Thank you</b>"}).content.decode()
+    article = page.partition("<article")[2]
+    assert "A happy term.<br>&lt;b&gt;Thank you&lt;/b&gt;" in article
+    assert "1 January 2026 to 1 March 2026" in article
+    subject = f"Report%20for%20{student.first_name}%2C%201%20January%202026%20to%201%20March%202026"
+    assert f'href="mailto:runa@example.org?subject={subject}"' in page
+    assert "ilka@example.org" not in page
+    assert f'<a href="/students/{brother.pk}/report">report for Taro</a>' in page
+    assert "Taro" not in article
+    assert "A happy term" not in mine.get(address, days).content.decode()  # not stored
+    assert f'<a href="/students/{brother.pk}/">Taro</a>' in mine.get(f"/students/{student.pk}/").content.decode()
