@@ -40,7 +40,7 @@ from repertoire.technique.marks import Marks, digest, load
 # Widths engraved in mm, for windows below 500, 720 and 1000 px, and above.
 SCREENS = {"phone": 86.0, "small": 130.0, "tablet": 190.0, "desktop": 270.0}
 STAFF_MM = 8.0
-THUMB_MM = 78.0
+THUMB_MM = 110.0
 
 Key = TypeVar("Key", bound=Hashable)
 Kept = TypeVar("Kept")
