@@ -56,7 +56,7 @@ def test_signing_in_and_out(page, teacher, student, address, check_axe, check_wi
     page.get_by_label("E-mail").fill("ada@example.org")
     page.get_by_label("Password").fill("wrong")
     page.get_by_role("button", name="Sign in").click()
-    assert page.get_by_text("don't belong together").is_visible()
+    assert page.get_by_text("don’t belong together").is_visible()
     check_axe()
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
