@@ -13,6 +13,7 @@ from repertoire import excerpts
 from repertoire.access import get_own_marking, get_own_passage, get_shared_marking
 from repertoire.markings import MarkingError, marks_of
 from repertoire.sharing import copy, own_passage_like, share, withdraw
+from repertoire.views.marking import from_script
 from studio.access import teacher_of
 
 
@@ -47,12 +48,14 @@ def shared_marking(request: HttpRequest, marking_id: int) -> HttpResponse:
         "passage": passage,
         "piece": passage.movement.revision.part.piece,
         "picture": excerpts.picture(passage, marks_of(marking), look),
+        "excerpt_url": request.path,
         "screen": excerpts.screen_of(request),
         "mine": marking.teacher_id == teacher.pk,
         "own_passage": like,
         "into": "" if like and into == str(like.pk) else into,
     }
-    return render(request, "repertoire/shared_marking.html", context)
+    page = "_excerpt" if from_script(request) else "shared_marking"
+    return render(request, f"repertoire/{page}.html", context)
 
 
 @require_POST

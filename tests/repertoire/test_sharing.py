@@ -181,11 +181,14 @@ def test_a_passage_held_by_two_is_marked_by_both_and_framed_by_its_owner(
     )
     hers = client_of(colleague)
     for name, key in (("passage", passage.pk), ("mark", passage.pk), ("marking", marking.pk), ("who", marking.pk)):
-        assert "Mira" not in page(hers, reverse(name, args=[key]))
+        shown = page(hers, reverse(name, args=[key]))
+        assert "Mira" not in shown
+        assert "an old print" not in shown
     for name in ("passage_edit", "passage_extend", "passage_elsewhere", "passage_move"):
         assert hers.get(reverse(name, args=[passage.pk])).status_code == 404
     assert hers.post(reverse("passage_delete", args=[passage.pk])).status_code == 404
     assert hers.post(reverse("marking_delete", args=[marking.pk])).status_code == 404
+    assert "an old print" in page(client_of(teacher), reverse("marking", args=[marking.pk]))
     child = make_marking(passage, colleague, (), name="Hers", origin="own", parent=marking)
     assert child.parent == marking
     assert not Draft.objects.exists()
