@@ -18,7 +18,7 @@ from django.db.models import Q
 from lessons.models import Assignment, MarkingChange, Sheet, Step
 from repertoire.models import Draft, Marking, MovedPassage, Passage, PassageHolder, Piece
 from studio.colleagues import CannotLeave, close_account, colleagues_of
-from studio.models import Guardian, Guardianship, Handover, Student, Teacher
+from studio.models import Guardian, Guardianship, Handover, Student, Studio, Teacher
 
 
 class HandoverError(Exception):
@@ -33,6 +33,8 @@ def hand_over(giver: Teacher, takers: Mapping[int, Teacher], *, reason: str, at:
     if not reason:
         raise HandoverError("Write a reason: it stays with the student’s details.")
     with transaction.atomic():
+        # Locked, so that nobody closes her account while students are on the way to her.
+        Studio.objects.select_for_update().get(pk=giver.studio_id)
         own = {s.pk: s for s in Student.objects.select_for_update().filter(teacher=giver, pk__in=takers)}
         open_ones = {each.pk for each in colleagues_of(giver)}
         if len(own) < len(takers) or any(taker.pk not in open_ones for taker in takers.values()):

@@ -78,7 +78,7 @@ def test_joining_makes_a_teacher_of_the_same_studio_and_ends_the_link(client, te
         ({"email": "ADA@example.org"}, "exists already"),
         ({"password_again": "something else"}, "differ"),
         ({"password": "short", "password_again": "short"}, "too short"),
-        ({"name": ""}, "required"),
+        ({"name": ""}, "can’t be empty"),
     ],
 )
 def test_a_wrong_form_leaves_the_link_alive(client, token, change, words):
