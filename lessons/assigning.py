@@ -19,6 +19,7 @@ from django.db.models import Max
 from lessons.models import Assignment, Lesson, MarkingChange, Step
 from lessons.tempo import FASTEST, SLOWEST
 from repertoire.models import Marking, Passage, Piece
+from repertoire.queries import passages_open_to
 from studio.models import Student
 
 TO_TRY_LIMIT = 2
@@ -275,13 +276,13 @@ def _checked_piece(student: Student, passage: Passage | None, piece: Piece | Non
         found = passage.movement.revision.part.piece
         if piece is not None and piece.pk != found.pk:
             raise AssignError(f"“{passage.title}” is not a passage of {piece.title}.")
-        if passage.teacher_id != student.teacher_id:
+        if not passages_open_to(student.teacher).filter(pk=passage.pk).exists():
             raise AssignError("That passage is another teacher's.")
         return found
     if piece is None:
         raise AssignError("Choose a passage, or a piece and its bars.")
-    if piece.teacher_id != student.teacher_id:
-        raise AssignError("That piece is another teacher's.")
+    if piece.teacher.studio_id != student.teacher.studio_id:
+        raise AssignError("That piece is another studio's.")
     return piece
 
 

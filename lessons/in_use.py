@@ -19,7 +19,7 @@ from lessons.models import Assignment, Lesson, MarkingChange
 from lessons.queries import DIGEST
 from repertoire.models import Marking
 from repertoire.technique.marks import Aspect
-from studio.models import Student
+from studio.models import Student, Teacher
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +35,13 @@ class Use:
         return self.assignment.student
 
 
-def uses_of(marking: Marking, aspect: Aspect | None = None) -> list[Use]:
-    """Open work with this very marking, or with one that agrees with it in an aspect. Two queries."""
+def uses_of(marking: Marking, teacher: Teacher, aspect: Aspect | None = None) -> list[Use]:
+    """The teacher's students' open work with this very marking, or one that shares an aspect. Two queries."""
     same = {"marking": marking} if aspect is None else {f"marking__{DIGEST[aspect]}": getattr(marking, DIGEST[aspect])}
     rows = (
-        Assignment.objects.filter(passage=marking.passage_id, ended=None, marking__isnull=False, **same)
+        Assignment.objects.filter(
+            student__teacher=teacher, passage=marking.passage_id, ended=None, marking__isnull=False, **same
+        )
         .select_related("student", "marking")
         .prefetch_related("marking_changes__before", "marking_changes__after")
         .order_by("student__first_name", "student_id")

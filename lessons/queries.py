@@ -18,6 +18,7 @@ from django.utils import timezone
 
 from lessons.models import Assignment, Lesson, ListeningPoint, Observation, Phrase, Sheet, Step
 from repertoire.models import Marking, Passage, Piece
+from repertoire.queries import passages_open_to, pieces_open_to
 from repertoire.technique.marks import Aspect
 from studio.models import Student, Teacher
 
@@ -158,13 +159,13 @@ class Found:
 
 
 def find(teacher: Teacher, words: str) -> Found:
-    """Students, pieces and passages of this teacher in which every word occurs, with or without its accents."""
+    """A teacher's students and passages and her studio's pieces in which every word occurs, accents or not."""
     wanted = [plain(word) for word in words.split()[:8]]
     piece = "movement__revision__part__piece"
-    passages = Passage.objects.filter(teacher=teacher).select_related(piece)
+    passages = passages_open_to(teacher).select_related(piece)
     return Found(
         _containing(Student.objects.filter(teacher=teacher), wanted, "first_name", "surname"),
-        _containing(Piece.objects.filter(teacher=teacher), wanted, "title", "composer"),
+        _containing(pieces_open_to(teacher).select_related("teacher"), wanted, "title", "composer"),
         _containing(passages, wanted, "title", "purpose", f"{piece}__title", f"{piece}__composer"),
     )
 
@@ -184,26 +185,34 @@ def _containing(rows: QuerySet[Row], wanted: list[str], *fields: str) -> list[Ro
     return list(rows.filter(pk__in=found[:FIND_LIMIT]))
 
 
-def who_uses(markings: Iterable[Marking]) -> dict[int, list[Student]]:
-    """The students who have each marking in use now."""
-    rows = Assignment.objects.filter(marking__in=list(markings), ended=None).select_related("student")
+def who_uses(markings: Iterable[Marking], teacher: Teacher) -> dict[int, list[Student]]:
+    """The teacher's students who have each marking in use now."""
+    rows = Assignment.objects.filter(student__teacher=teacher, marking__in=list(markings), ended=None).select_related(
+        "student"
+    )
     return _by((row.marking_id, row.student) for row in rows.order_by("student__first_name", "student_id"))
 
 
-def who_shares(marking: Marking, aspect: Aspect) -> list[Student]:
-    """The students whose marking of this passage has the same bowing (or fingering, or words)."""
+def who_shares(marking: Marking, aspect: Aspect, teacher: Teacher) -> list[Student]:
+    """The teacher's students whose marking of this passage has the same bowing (or fingering, or words)."""
     same = {f"marking__{DIGEST[aspect]}": getattr(marking, DIGEST[aspect])}
-    rows = Assignment.objects.filter(passage=marking.passage_id, ended=None, **same).select_related("student")
+    rows = Assignment.objects.filter(
+        student__teacher=teacher, passage=marking.passage_id, ended=None, **same
+    ).select_related("student")
     return [row.student for row in rows.order_by("student__first_name", "student_id")]
 
 
-def who_works_on_passages(passages: Iterable[Passage]) -> dict[int, list[Student]]:
-    rows = Assignment.objects.filter(passage__in=list(passages), ended=None).select_related("student")
+def who_works_on_passages(passages: Iterable[Passage], teacher: Teacher) -> dict[int, list[Student]]:
+    rows = Assignment.objects.filter(student__teacher=teacher, passage__in=list(passages), ended=None).select_related(
+        "student"
+    )
     return _by((row.passage_id, row.student) for row in rows.order_by("student__first_name", "student_id"))
 
 
-def who_works_on_pieces(pieces: Iterable[Piece]) -> dict[int, list[Student]]:
-    rows = Assignment.objects.filter(piece__in=list(pieces), ended=None).select_related("student")
+def who_works_on_pieces(pieces: Iterable[Piece], teacher: Teacher) -> dict[int, list[Student]]:
+    rows = Assignment.objects.filter(student__teacher=teacher, piece__in=list(pieces), ended=None).select_related(
+        "student"
+    )
     return _by((row.piece_id, row.student) for row in rows.order_by("student__first_name", "student_id"))
 
 

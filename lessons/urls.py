@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from lessons.views import assignments, calendar, find, lessons, moving, noting, students, today
+from lessons.views import assignments, calendar, find, handing_over, lessons, moving, noting, students, today
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", today.today, name="today"),
@@ -26,6 +26,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("lessons/work/<int:assignment_id>/excerpt", assignments.work_excerpt, name="work_excerpt"),
     path("lessons/work/<int:assignment_id>/marking", assignments.assignment_marking, name="assignment_marking"),
     path("lessons/work/<int:assignment_id>/place", assignments.assignment_place, name="assignment_place"),
+    path("settings/hand-over", handing_over.hand_over, name="hand_over"),
+    path("settings/leave", handing_over.leave, name="leave"),
     path("students/<int:student_id>/", students.student, name="student"),
     path("students/<int:student_id>/lessons/new", calendar.lesson_new, name="lesson_new"),
     path("students/<int:student_id>/assign", assignments.assign, name="assign"),

@@ -20,6 +20,7 @@ from repertoire.models import Marking, Movement, Part, Passage
 from repertoire.notation.signs import describe
 from repertoire.technique.line import Line, event_address
 from repertoire.technique.marks import Mark
+from studio.models import Teacher
 
 
 @dataclass
@@ -31,15 +32,15 @@ class CarriedPassage:
     left_out: list[str] = field(default_factory=list)
 
 
-def waiting(part: Part) -> list[Passage]:
-    """Passages of earlier files of a part that haven't been carried to its present one. A picture
+def waiting(part: Part, teacher: Teacher) -> list[Passage]:
+    """A teacher's passages of earlier files of a part that haven't been carried to its present one. A picture
     stays what it was, whatever file comes."""
     present = part.revision
     if present is None:
         return []
     carried = Passage.objects.filter(movement__revision=present, extends__isnull=False).values("extends")
     return list(
-        Passage.objects.filter(movement__revision__part=part)
+        Passage.objects.filter(movement__revision__part=part, teacher=teacher)
         .exclude(movement__revision=present)
         .exclude(pk__in=carried)
         .filter(picture=None)
@@ -48,14 +49,14 @@ def waiting(part: Part) -> list[Passage]:
     )
 
 
-def carry_over(part: Part) -> list[CarriedPassage]:
-    """Carry every waiting passage to the part's present file."""
+def carry_over(part: Part, teacher: Teacher) -> list[CarriedPassage]:
+    """Carry every waiting passage of a teacher to the part's present file."""
     present = part.revision
     if present is None:
         return []
     movements = {m.number: m for m in present.movements.select_related("revision")}
     with transaction.atomic():
-        return [_carry_passage(p, movements.get(p.movement.number)) for p in waiting(part)]
+        return [_carry_passage(p, movements.get(p.movement.number)) for p in waiting(part, teacher)]
 
 
 def _carry_passage(passage: Passage, movement: Movement | None) -> CarriedPassage:

@@ -26,8 +26,8 @@ from studio.models import Teacher
 
 PRINTED_NAME = "As printed"
 HAND_CHANGES_LIMIT = 300
-# Rows that remember where a version came from, or went, are no use made of it.
-_MEMORIES = {"suggestion", "carriedmarking"}
+# Rows that remember where a version came from, went or is shown are no use made of it.
+_MEMORIES = {"suggestion", "carriedmarking", "sharedmarking"}
 ASPECT_WORDS = {Aspect.BOW: "bowing", Aspect.LEFT_HAND: "fingering", Aspect.WORDS: "words and ornaments"}
 
 

@@ -339,4 +339,6 @@ from repertoire.moved_models import MovedPart as MovedPart  # noqa: E402
 from repertoire.moved_models import MovedPassage as MovedPassage  # noqa: E402
 from repertoire.picture_models import ExcerptPicture as ExcerptPicture  # noqa: E402
 from repertoire.picture_models import PictureUpload as PictureUpload  # noqa: E402
+from repertoire.sharing_models import PassageHolder as PassageHolder  # noqa: E402
+from repertoire.sharing_models import SharedMarking as SharedMarking  # noqa: E402
 from repertoire.suggestion_models import Suggestion as Suggestion  # noqa: E402

@@ -5,26 +5,38 @@ from __future__ import annotations
 
 from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
 
-from repertoire.models import Marking, Movement, Part, Passage, Piece
+from repertoire.models import Marking, Movement, Part, Passage, PassageHolder, Piece
 from studio.models import Teacher
 
 ORDERS = {"composer": ("composer", "title", "id"), "title": ("title", "composer", "id")}
 
 
 def pieces_of(teacher: Teacher, *, words: str = "", instrument: str = "", order: str = "composer") -> QuerySet[Piece]:
-    """The teacher's pieces with their parts and the number of passages (`passage_count`).
+    """The studio's pieces with their parts and the number of the teacher's passages (`passage_count`).
     Every word must be found in the title, the composer, a part's name or its edition."""
-    pieces = Piece.objects.filter(teacher=teacher)
+    pieces = pieces_open_to(teacher).select_related("teacher")
+    passages = "parts__revisions__movements__passages"
     for word in words.split():
         of_part = Q(name__icontains=word) | Q(edition__icontains=word)
         pieces = pieces.filter(Q(title__icontains=word) | Q(composer__icontains=word) | Exists(_parts(of_part)))
     if instrument:
         pieces = pieces.filter(Exists(_parts(Q(instrument=instrument))))
     return (
-        pieces.annotate(passage_count=Count("parts__revisions__movements__passages", distinct=True))
+        pieces.annotate(passage_count=Count(passages, filter=Q(**{f"{passages}__teacher": teacher}), distinct=True))
         .prefetch_related(Prefetch("parts", parts_with_notes()))
         .order_by(*ORDERS.get(order, ORDERS["composer"]))
     )
+
+
+def pieces_open_to(teacher: Teacher) -> QuerySet[Piece]:
+    """The pieces of every teacher of the studio."""
+    return Piece.objects.filter(teacher__studio=teacher.studio_id)
+
+
+def passages_open_to(teacher: Teacher) -> QuerySet[Passage]:
+    """A teacher's own passages and those she holds together with a colleague."""
+    held = PassageHolder.objects.filter(passage=OuterRef("pk"), teacher=teacher)
+    return Passage.objects.filter(Q(teacher=teacher) | Exists(held))
 
 
 def _parts(condition: Q) -> QuerySet[Part]:
@@ -43,13 +55,13 @@ def parts_of(piece: Piece) -> QuerySet[Part]:
     return parts_with_notes().filter(piece=piece).prefetch_related("revisions__movements")
 
 
-def passages_of(piece: Piece) -> QuerySet[Passage]:
-    """The passages of a piece in score order, with the number of their markings."""
-    return _in_score_order(Passage.objects.filter(movement__revision__part__piece=piece))
+def passages_of(piece: Piece, teacher: Teacher) -> QuerySet[Passage]:
+    """A teacher's passages of a piece in score order, with the number of their markings."""
+    return _in_score_order(passages_open_to(teacher).filter(movement__revision__part__piece=piece))
 
 
-def passages_in(movement: Movement) -> QuerySet[Passage]:
-    return _in_score_order(Passage.objects.filter(movement=movement))
+def passages_in(movement: Movement, teacher: Teacher) -> QuerySet[Passage]:
+    return _in_score_order(passages_open_to(teacher).filter(movement=movement))
 
 
 def _in_score_order(passages: QuerySet[Passage]) -> QuerySet[Passage]:
@@ -60,9 +72,9 @@ def _in_score_order(passages: QuerySet[Passage]) -> QuerySet[Passage]:
     )
 
 
-def overlapping(passage: Passage) -> QuerySet[Passage]:
-    """Other passages that share bars with this one."""
-    shared = passages_in(passage.movement).exclude(pk=passage.pk)
+def overlapping(passage: Passage, teacher: Teacher) -> QuerySet[Passage]:
+    """Other passages of a teacher that share bars with this one."""
+    shared = passages_in(passage.movement, teacher).exclude(pk=passage.pk)
     return shared.filter(start_bar__lte=passage.end_bar, end_bar__gte=passage.start_bar)
 
 

@@ -34,5 +34,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("repertoire.marking_urls")),
     path("", include("repertoire.picture_urls")),
     path("", include("repertoire.left_hand_urls")),
+    path("", include("repertoire.sharing_urls")),
     path("", include("repertoire.bow_urls")),
 ]

@@ -218,4 +218,6 @@ class InstrumentPeriod(models.Model):
             )
 
 
+from studio.colleague_models import Handover as Handover  # noqa: E402
+from studio.colleague_models import Invitation as Invitation  # noqa: E402
 from studio.hand_models import StudentHand as StudentHand  # noqa: E402

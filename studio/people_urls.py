@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from studio.views import accounts, guardians, hands, instruments, preferences, records, students
+from studio.views import accounts, colleagues, guardians, hands, instruments, preferences, records, students
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("sign-in", accounts.sign_in, name="sign_in"),
@@ -11,6 +11,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("password", accounts.password_change, name="password_change"),
     path("healthz", accounts.healthz, name="healthz"),
     path("settings", preferences.settings, name="settings"),
+    path("settings/invitations", colleagues.invite, name="invite"),
+    path("settings/invitations/<int:invitation_id>/revoke", colleagues.invitation_revoke, name="invitation_revoke"),
+    path("join/<str:token>", colleagues.join_studio, name="join"),
     path("students/", students.students, name="students"),
     path("students/new", students.student_new, name="student_new"),
     path("students/<int:student_id>/details", students.student_edit, name="student_edit"),

@@ -26,7 +26,7 @@ def teacher(studio: Studio) -> Teacher:
 
 @pytest.fixture
 def colleague(studio: Studio) -> Teacher:
-    """Teaches in the same studio: sees her own students and pieces only."""
+    """Teaches in the same studio: reads its pieces; students and passages are each teacher's own."""
     return Teacher.objects.create_user("clara@example.org", PASSWORD, name="Clara Moor", studio=studio)
 
 

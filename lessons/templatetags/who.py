@@ -24,7 +24,7 @@ from django.utils.safestring import SafeString
 from lessons import queries
 from repertoire.models import Marking, Passage, Piece
 from repertoire.technique.marks import Aspect
-from studio.models import Student
+from studio.models import Student, Teacher
 
 register = template.Library()
 
@@ -33,25 +33,32 @@ def _listed(things: Any) -> list[Any]:
     return [things] if isinstance(things, models.Model) else list(things or ())
 
 
-@register.simple_tag(name="who_uses")
-def who_uses(markings: Marking | Iterable[Marking]) -> dict[int, list[Student]]:
-    return queries.who_uses(_listed(markings))
+def _teacher(context: template.Context) -> Teacher:
+    """Whose page it is: nobody else's students are named."""
+    teacher = context["user"]
+    assert isinstance(teacher, Teacher)
+    return teacher
 
 
-@register.simple_tag(name="who_works_on")
-def who_works_on(things: Any) -> dict[int, list[Student]]:
+@register.simple_tag(name="who_uses", takes_context=True)
+def who_uses(context: template.Context, markings: Marking | Iterable[Marking]) -> dict[int, list[Student]]:
+    return queries.who_uses(_listed(markings), _teacher(context))
+
+
+@register.simple_tag(name="who_works_on", takes_context=True)
+def who_works_on(context: template.Context, things: Any) -> dict[int, list[Student]]:
     listed = _listed(things)
     if listed and isinstance(listed[0], Passage):
-        return queries.who_works_on_passages(listed)
+        return queries.who_works_on_passages(listed, _teacher(context))
     if listed and not isinstance(listed[0], Piece):
         raise template.TemplateSyntaxError("who_works_on takes pieces or passages.")
-    return queries.who_works_on_pieces(listed)
+    return queries.who_works_on_pieces(listed, _teacher(context))
 
 
-@register.simple_tag
-def who_shares(marking: Marking, aspect: str) -> list[Student]:
-    """The students whose marking agrees with this one in "bow", "left hand" or "words"."""
-    return queries.who_shares(marking, Aspect(aspect))
+@register.simple_tag(takes_context=True)
+def who_shares(context: template.Context, marking: Marking, aspect: str) -> list[Student]:
+    """The teacher's students whose marking agrees with this one in "bow", "left hand" or "words"."""
+    return queries.who_shares(marking, Aspect(aspect), _teacher(context))
 
 
 @register.filter

@@ -22,6 +22,7 @@ from repertoire.access import get_passage, get_piece
 from repertoire.excerpts import passage_line
 from repertoire.markings import printed_marking
 from repertoire.models import Marking, Passage, Piece
+from repertoire.queries import passages_open_to, pieces_open_to
 from studio.access import get_student, teacher_of
 from studio.models import Student, Teacher
 
@@ -69,7 +70,7 @@ def assign(request: HttpRequest, student_id: int) -> HttpResponse:
 
 
 def _passages(teacher: Teacher, words: str) -> QuerySet[Passage]:
-    found = Passage.objects.filter(teacher=teacher).select_related("movement__revision__part__piece")
+    found = passages_open_to(teacher).select_related("movement__revision__part__piece")
     for word in words.split()[:8]:
         piece = "movement__revision__part__piece__"
         found = (
@@ -81,7 +82,7 @@ def _passages(teacher: Teacher, words: str) -> QuerySet[Passage]:
 
 
 def _pieces(teacher: Teacher, words: str) -> QuerySet[Piece]:
-    found = Piece.objects.filter(teacher=teacher)
+    found = pieces_open_to(teacher)
     for word in words.split()[:8]:
         found = found.filter(title__icontains=word) | found.filter(composer__icontains=word)
     return found.order_by("title", "id")
@@ -209,7 +210,7 @@ def assignment(request: HttpRequest, assignment_id: int) -> HttpResponse:
 def assignment_marking(request: HttpRequest, assignment_id: int) -> HttpResponse:
     """Another marking in use, with a reason, or other markings to try."""
     given = get_assignment(request, assignment_id)
-    markings = Marking.objects.filter(teacher=teacher_of(request), passage=given.passage_id)
+    markings = Marking.objects.filter(passage=given.passage_id)
     try:
         if number := _number(request, "marking"):
             marking = get_object_or_404(markings, pk=number)

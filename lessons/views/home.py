@@ -27,7 +27,7 @@ from django.views.decorators.http import require_POST, require_safe
 from lessons import links
 from lessons.home_models import HomePage, HomeQuestion, StudentLink, Tick
 from lessons.home_showing import page_html, worker_source
-from lessons.throttle import may, spent
+from studio.throttle import may, spent
 from studio.visitors import client_address
 
 STRETCH = 600  # seconds the limits are counted over

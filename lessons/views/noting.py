@@ -93,7 +93,7 @@ def switch(request: HttpRequest, lesson_id: int) -> HttpResponse:
     lesson = get_lesson(request, lesson_id)
     assignment = _assignment(request, lesson, needed=True)
     assert assignment is not None
-    markings = Marking.objects.filter(teacher=lesson.teacher_id)
+    markings = Marking.objects.filter(passage=assignment.passage_id)
     marking = get_object_or_404(markings, pk=_number(request, "marking"))
     try:
         change_marking(

@@ -33,7 +33,7 @@ def who(request: HttpRequest, marking_id: int) -> HttpResponse:
     told = request.POST if request.method == "POST" else request.GET
     name = told.get("aspect", "")
     name = name if name in LABELS else ""
-    others = Marking.objects.filter(teacher=teacher_of(request), passage=marking.passage_id).order_by("-number")
+    others = Marking.objects.filter(passage=marking.passage_id).order_by("-number")
     error = ""
     ticked = [int(n) for n in told.getlist("assignment") if n.isascii() and n.isdigit()]
     reason = told.get("reason", "")[:REASON_LIMIT]
@@ -60,7 +60,7 @@ def who(request: HttpRequest, marking_id: int) -> HttpResponse:
         "aspect": name,
         "label": LABELS[name],
         "labels": LABELS.items(),
-        "uses": uses_of(marking, Aspect(name) if name else None),
+        "uses": uses_of(marking, teacher_of(request), Aspect(name) if name else None),
         "others": others,
         "ticked": ticked,
         "reason": reason,

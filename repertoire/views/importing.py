@@ -13,7 +13,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from repertoire import importing
-from repertoire.access import get_part, get_piece, get_upload
+from repertoire.access import get_own_part, get_own_piece, get_part, get_upload
 from repertoire.carrying import carry_over, waiting
 from repertoire.forms import PartChoiceForm, UploadForm
 from repertoire.models import Part, Piece, Upload
@@ -30,13 +30,13 @@ def import_new(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def part_import(request: HttpRequest, piece_id: int) -> HttpResponse:
     """A file with one more part, or another edition, of a piece."""
-    return _receive(request, get_piece(request, piece_id))
+    return _receive(request, get_own_piece(request, piece_id))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def part_replace(request: HttpRequest, part_id: int) -> HttpResponse:
     """A newer file of a part, or the first one of a part entered without notation."""
-    part = get_part(request, part_id)
+    part = get_own_part(request, part_id)
     return _receive(request, part.piece, part)
 
 
@@ -78,7 +78,7 @@ def import_choose(request: HttpRequest, upload_id: int) -> HttpResponse:
             left_out = revision is not None and revision.left_out
             if left_out:
                 messages.warning(request, f"{part.name} is read. Something could not be kept: see below.")
-            if waiting(part):
+            if waiting(part, teacher_of(request)):
                 return redirect("part_carry", part.pk)
             if left_out:
                 return redirect("part", part.pk)
@@ -149,8 +149,8 @@ def import_cancel(request: HttpRequest, upload_id: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def part_carry(request: HttpRequest, part_id: int) -> HttpResponse:
-    """Passages of earlier files, to be carried over to the present one; what can't be is listed."""
-    part = get_part(request, part_id)
-    done = carry_over(part) if request.method == "POST" else []
-    context = {"section": "repertoire", "part": part, "done": done, "waiting": waiting(part)}
+    """One's own passages of earlier files, to be carried over to the present one; what can't be is listed."""
+    part, teacher = get_part(request, part_id), teacher_of(request)
+    done = carry_over(part, teacher) if request.method == "POST" else []
+    context = {"section": "repertoire", "part": part, "done": done, "waiting": waiting(part, teacher)}
     return render(request, "repertoire/part_carry.html", context)

@@ -12,7 +12,7 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from repertoire import drafts
-from repertoire.access import get_marking, get_passage
+from repertoire.access import get_marking, get_own_marking, get_passage
 from repertoire.bow_asked import drawn_for
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
 from repertoire.excerpts import picture, printed_marks, screen_look, screen_of
@@ -22,7 +22,7 @@ from repertoire.marking_forms import KeepForm
 from repertoire.marking_page import notes_to_pick, read_mark
 from repertoire.marking_tools import groups, read_wish
 from repertoire.markings import MarkingError, delete_marking, differences, marks_of, uses
-from repertoire.models import Marking, Passage
+from repertoire.models import Marking, Passage, SharedMarking
 from repertoire.notation.look import Look, words_for
 from repertoire.notation.signs import describe
 from repertoire.players import chosen_player
@@ -319,6 +319,8 @@ def marking(request: HttpRequest, marking_id: int) -> HttpResponse:
     version = get_marking(request, marking_id)
     passage = version.passage
     context: dict[str, Any] = {"version": version, "passage": passage, "section": "repertoire"}
+    context["own"] = version.teacher_id == teacher_of(request).pk
+    context["shared"] = SharedMarking.objects.filter(marking=version).first()
     context["used"] = uses(version)
     context["children"] = version.children.defer("marks").order_by("number")
     context["others"] = passage.markings.exclude(pk=version.pk).defer("marks").order_by("-number")
@@ -357,7 +359,7 @@ def changes(request: HttpRequest, marking_id: int) -> HttpResponse:
 @require_http_methods(["POST"])
 def marking_delete(request: HttpRequest, marking_id: int) -> HttpResponse:
     """Take away a version nothing uses."""
-    version = get_marking(request, marking_id)
+    version = get_own_marking(request, marking_id)
     try:
         delete_marking(version)
     except MarkingError as error:

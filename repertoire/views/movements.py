@@ -74,7 +74,7 @@ def movement(request: HttpRequest, movement_id: int) -> HttpResponse:
         "section": "repertoire",
         "movement": movement,
         "piece": movement.revision.part.piece,
-        "passages": passages_in(movement),
+        "passages": passages_in(movement, teacher_of(request)),
         "bars": request.GET.get("bars", ""),
     }
     if movement.notated:
@@ -91,7 +91,7 @@ def movement_bars(request: HttpRequest, movement_id: int) -> HttpResponse:
     return render(
         request,
         "repertoire/_bars.html",
-        {"movement": movement, **_page_of_bars(request, movement, passages_in(movement))},
+        {"movement": movement, **_page_of_bars(request, movement, passages_in(movement, teacher_of(request)))},
     )
 
 

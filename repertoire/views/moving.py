@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST
 
-from repertoire.access import get_passage
+from repertoire.access import get_own_passage
 from repertoire.excerpts import drawn, passage_line, printed_marks, screen_of
 from repertoire.markings import marks_of, printed_marking
 from repertoire.models import Marking, MovedPart, Passage
@@ -34,7 +34,7 @@ from studio.access import teacher_of
 @require_http_methods(["GET", "HEAD", "POST"])
 def passage_move(request: HttpRequest, passage_id: int) -> HttpResponse:
     """How the passage stands on the other instrument; keeping it makes a linked passage."""
-    passage = get_passage(request, passage_id)
+    passage = get_own_passage(request, passage_id)
     source = instrument_of(passage)
     if not source:
         messages.info(request, "Only violin and viola passages with notes can be moved to the other instrument.")
@@ -120,7 +120,7 @@ def _keep(request: HttpRequest, passage: Passage, how: str, clef: str, markings:
 @require_POST
 def passage_carry(request: HttpRequest, passage_id: int) -> HttpResponse:
     """Carry over, or leave, one marking of the linked passage."""
-    passage = get_passage(request, passage_id)
+    passage = get_own_passage(request, passage_id)
     wanted = request.POST.get("marking", "")
     found = next((o for o in offered(passage, linked_passages(passage)) if str(o.marking.pk) == wanted), None)
     if found is None:

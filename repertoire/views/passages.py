@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from repertoire import excerpts, importing
-from repertoire.access import get_passage
+from repertoire.access import get_own_passage, get_passage
 from repertoire.bounds import Bounds, write_bounds
 from repertoire.bow_asked import drawn_for
 from repertoire.elsewhere import make_passage_there, places
@@ -24,15 +24,17 @@ from repertoire.moving import OTHER, instrument_of, linked_passages, offered
 from repertoire.notation.cutting import marks_in
 from repertoire.notation.signs import describe
 from repertoire.queries import markings_of, overlapping
+from repertoire.sharing import shared_within
 from repertoire.technique.marks import Marks
 from repertoire.views import pictures
 from repertoire.views.left_hand import beneath
 from repertoire.views.movements import preview
+from studio.access import teacher_of
 
 
 @require_safe
 def passage(request: HttpRequest, passage_id: int) -> HttpResponse:
-    passage = get_passage(request, passage_id)
+    passage, teacher = get_passage(request, passage_id), teacher_of(request)
     markings = list(markings_of(passage))
     shown = _chosen(request, passage, markings)
     if passage.has_picture:
@@ -44,7 +46,9 @@ def passage(request: HttpRequest, passage_id: int) -> HttpResponse:
         "piece": passage.movement.revision.part.piece,
         "markings": markings,
         "shown": shown,
-        "overlapping": overlapping(passage),
+        "overlapping": overlapping(passage, teacher),
+        "shared": shared_within(passage, teacher),
+        "own": passage.teacher_id == teacher.pk,
         **_moved(passage),
         "deletable": passage_uses(passage) == (),
         **_excerpt(request, passage, shown),
@@ -128,21 +132,21 @@ def _excerpt(request: HttpRequest, passage: Passage, shown: Marking | None) -> d
 @require_http_methods(["GET", "HEAD", "POST"])
 def passage_edit(request: HttpRequest, passage_id: int) -> HttpResponse:
     """Title and purpose; the bounds never change."""
-    passage = get_passage(request, passage_id)
+    passage = get_own_passage(request, passage_id)
     form = PassageNameForm(request.POST or None, instance=passage)
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, "Saved.")
         return redirect("passage", passage.pk)
     status = 422 if form.is_bound else 200
-    context = {"section": "repertoire", "form": form, "passage": get_passage(request, passage_id)}
+    context = {"section": "repertoire", "form": form, "passage": get_own_passage(request, passage_id)}
     return render(request, "repertoire/passage_edit.html", context, status=status)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def passage_extend(request: HttpRequest, passage_id: int) -> HttpResponse:
     """A new passage with other bounds, to which the markings are carried along."""
-    passage = get_passage(request, passage_id)
+    passage = get_own_passage(request, passage_id)
     movement = passage.movement
     line = excerpts.movement_notes(movement)[0] if movement.notated else None
     here = Bounds(
@@ -205,7 +209,7 @@ def extend(passage: Passage, bounds: Bounds, *, title: str = "", purpose: str = 
 @require_http_methods(["GET", "HEAD", "POST"])
 def passage_elsewhere(request: HttpRequest, passage_id: int) -> HttpResponse:
     """Where the music of a passage comes again; one touch makes a passage there."""
-    passage = get_passage(request, passage_id)
+    passage = get_own_passage(request, passage_id)
     if not passage.has_notation:
         raise Http404
     markings = list(markings_of(passage))
@@ -241,7 +245,7 @@ def passage_elsewhere(request: HttpRequest, passage_id: int) -> HttpResponse:
 
 @require_POST
 def passage_delete(request: HttpRequest, passage_id: int) -> HttpResponse:
-    passage = get_passage(request, passage_id)
+    passage = get_own_passage(request, passage_id)
     if uses := passage_uses(passage):
         messages.error(request, f"“{passage.title}” is in use ({', '.join(uses)}), so it stays.")
         return redirect("passage", passage.pk)
@@ -262,7 +266,7 @@ def passage_delete(request: HttpRequest, passage_id: int) -> HttpResponse:
 def passage_uses(passage: Passage) -> tuple[str, ...]:
     """What points at a passage or one of its markings from outside, as counted words."""
     found = []
-    own = {"marking", "draft", "passage"}
+    own = {"marking", "draft", "passage", "sharedmarking"}
     for model, key in ((Passage, "{}"), (Marking, "{}__passage")):
         for relation in model._meta.related_objects:
             related = relation.related_model

@@ -197,8 +197,9 @@ def passage_page(
         "passage": passage,
         "markings": markings,
         "shown": version,
-        "overlapping": overlapping(passage),
+        "overlapping": overlapping(passage, teacher_of(request)),
         "deletable": deletable,
+        "own": passage.teacher_id == teacher_of(request).pk,
         "facts": facts(picture.paper),
         "source": picture,
         "notation": notated(passage),
@@ -326,7 +327,7 @@ def picture_notation(request: HttpRequest, passage_id: int) -> HttpResponse:
         "form": form,
         "followers": list(passage.extensions.select_related("movement").order_by("id")),
         "versions": [(m, to_place(m)) for m in passage.markings.order_by("-number")],
-        "overlapping": overlapping(passage),
+        "overlapping": overlapping(passage, teacher_of(request)),
     }
     return render(request, "repertoire/picture_notation.html", context, status=422 if form.is_bound else 200)
 

@@ -9,10 +9,11 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from repertoire import importing
-from repertoire.access import get_part, get_piece
+from repertoire.access import get_own_part, get_own_piece, get_part, get_piece
 from repertoire.forms import INSTRUMENTS, PartForm, PieceForm, PieceWithoutNotationForm
-from repertoire.models import Passage
+from repertoire.models import Passage, Piece
 from repertoire.queries import ORDERS, parts_of, passages_of, pieces_of
+from repertoire.sharing import shared_in_piece
 from studio.access import teacher_of
 
 
@@ -65,7 +66,7 @@ def piece(request: HttpRequest, piece_id: int) -> HttpResponse:
     piece = get_piece(request, piece_id)
     parts = list(parts_of(piece))
     by_movement: dict[int, list[Passage]] = {}
-    passages = list(passages_of(piece))
+    passages = list(passages_of(piece, teacher_of(request)))
     for passage in passages:
         by_movement.setdefault(passage.movement_id, []).append(passage)
     for part in parts:
@@ -74,30 +75,35 @@ def piece(request: HttpRequest, piece_id: int) -> HttpResponse:
             for revision in sorted(part.revisions.all(), key=lambda r: -r.number)
         ]
     context = {"section": "repertoire", "piece": piece, "parts": parts, "passages": passages}
+    context |= {"own": _own(request, piece), "shared": shared_in_piece(piece, teacher_of(request))}
     return render(request, "repertoire/piece.html", context)
+
+
+def _own(request: HttpRequest, piece: Piece) -> bool:
+    return piece.teacher_id == teacher_of(request).pk
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def piece_edit(request: HttpRequest, piece_id: int) -> HttpResponse:
-    piece = get_piece(request, piece_id)
+    piece = get_own_piece(request, piece_id)
     form = PieceForm(request.POST or None, instance=piece)
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, "Saved.")
         return redirect("piece", piece.pk)
     status = 422 if form.is_bound else 200
-    context = {"section": "repertoire", "form": form, "piece": get_piece(request, piece_id)}
+    context = {"section": "repertoire", "form": form, "piece": get_own_piece(request, piece_id)}
     return render(request, "repertoire/piece_edit.html", context, status=status)
 
 
 @require_POST
 def piece_delete(request: HttpRequest, piece_id: int) -> HttpResponse:
-    piece = get_piece(request, piece_id)
+    piece = get_own_piece(request, piece_id)
     title = piece.title
     try:
         importing.delete_piece(piece)
     except ProtectedError:
-        messages.error(request, f"“{title}” has passages or is assigned, so it stays. Delete its passages first.")
+        messages.error(request, f"“{title}” has passages, a colleague’s perhaps, or is assigned, so it stays.")
         return redirect("piece", piece_id)
     messages.success(request, f"“{title}” and its files are deleted.")
     return redirect("pieces")
@@ -105,8 +111,9 @@ def piece_delete(request: HttpRequest, piece_id: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def part(request: HttpRequest, part_id: int) -> HttpResponse:
-    """What is known about a part, its edition and its file; what could not be read in."""
-    part = get_part(request, part_id)
+    """What is known about a part, its edition and its file; what could not be read in. Its owner
+    may change what is noted; colleagues read."""
+    part = get_own_part(request, part_id) if request.method == "POST" else get_part(request, part_id)
     form = PartForm(request.POST or None, instance=part)
     if request.method == "POST" and form.is_valid():
         form.save()
@@ -114,17 +121,23 @@ def part(request: HttpRequest, part_id: int) -> HttpResponse:
         return redirect("part", part.pk)
     status = 422 if form.is_bound else 200
     revisions = part.revisions.prefetch_related("movements").order_by("-number")
-    context = {"section": "repertoire", "form": form, "part": part, "revisions": revisions}
+    context = {
+        "section": "repertoire",
+        "form": form,
+        "part": part,
+        "revisions": revisions,
+        "own": _own(request, part.piece),
+    }
     return render(request, "repertoire/part.html", context, status=status)
 
 
 @require_POST
 def part_delete(request: HttpRequest, part_id: int) -> HttpResponse:
-    part = get_part(request, part_id)
+    part = get_own_part(request, part_id)
     try:
         importing.delete_part(part)
     except ProtectedError:
-        messages.error(request, f"{part.name} has passages, so it stays. Delete them first.")
+        messages.error(request, f"{part.name} has passages, a colleague’s perhaps, so it stays.")
         return redirect("part", part_id)
     messages.success(request, f"{part.name} and its files are deleted.")
     return redirect("piece", part.piece_id)
@@ -132,7 +145,7 @@ def part_delete(request: HttpRequest, part_id: int) -> HttpResponse:
 
 @require_safe
 def part_file(request: HttpRequest, part_id: int, number: int) -> FileResponse:
-    """The bytes of a revision as they came, to their owner only."""
+    """The bytes of a revision as they came, for the teachers of the studio."""
     revision = get_part(request, part_id).revisions.filter(number=number).first()
     if revision is None or not revision.file:
         raise Http404

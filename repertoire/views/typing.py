@@ -18,7 +18,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from repertoire import excerpts, importing
-from repertoire.access import get_part, get_piece
+from repertoire.access import get_own_part, get_own_piece
 from repertoire.bounds import Bounds
 from repertoire.carrying import waiting
 from repertoire.forms import TypingForm
@@ -45,13 +45,13 @@ def type_new(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def type_part(request: HttpRequest, piece_id: int) -> HttpResponse:
     """A typed text that becomes one more part of a piece."""
-    return _type(request, piece=get_piece(request, piece_id))
+    return _type(request, piece=get_own_piece(request, piece_id))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def type_more(request: HttpRequest, part_id: int) -> HttpResponse:
     """A typed part, to go on with."""
-    part = get_part(request, part_id)
+    part = get_own_part(request, part_id)
     revision = part.revision
     if revision is None or not revision.typed:
         raise Http404
@@ -143,7 +143,11 @@ def _kept(
     if part is not None:
         importing.add_revision(part, read, content, importing.TYPED_NAME, source=Revision.Source.ABC)
         messages.success(request, f"{part.name} is kept as it is now.")
-        answer = redirect("part_carry", part.pk) if waiting(part) else redirect("movement", _movement(part).pk)
+        answer = (
+            redirect("part_carry", part.pk)
+            if waiting(part, teacher_of(request))
+            else redirect("movement", _movement(part).pk)
+        )
         return _done(request, answer)
     teacher = teacher_of(request)
     with transaction.atomic():

@@ -5,9 +5,12 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from studio.access import teacher_of
+from studio.colleague_forms import InviteForm
+from studio.colleagues import open_invitations
 from studio.forms import ProfileForm, StudioForm
 from studio.models import Studio, Teacher
 
@@ -30,6 +33,13 @@ def settings(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "studio/settings.html",
-        {"section": "settings", "studio_form": studio_form, "profile_form": profile_form},
+        {
+            "section": "settings",
+            "studio_form": studio_form,
+            "profile_form": profile_form,
+            "teachers": studio.teachers.order_by("-is_active", "name", "id"),
+            "invitations": open_invitations(signed_in, timezone.now()),
+            "invite_form": InviteForm(),
+        },
         status=422 if posted is not None else 200,
     )

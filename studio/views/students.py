@@ -78,6 +78,7 @@ def student_edit(request: HttpRequest, student_id: int) -> HttpResponse:
         "periods": InstrumentPeriod.objects.filter(student=student),
         "guardianships": student.guardianships.select_related("guardian").order_by("guardian__name", "id"),
         "today": timezone.localdate(),
+        "handovers": student.handovers.select_related("giver", "taker"),
         "hand_words": hand.words if hand else "",
     }
     return render(request, "studio/student_edit.html", context, status=422 if request.method == "POST" else 200)

@@ -94,8 +94,13 @@ def test_music_of_another_teacher_cannot_be_assigned(student, colleague):
     foreign = make_passage(colleague)
     with pytest.raises(AssignError, match="another teacher"):
         assign(student, passage=foreign, begun=DAY)
-    with pytest.raises(AssignError, match="another teacher"):
-        assign(student, piece=foreign.movement.revision.part.piece, begun=DAY)
+
+
+def test_bars_of_a_piece_of_another_studio_cannot_be_assigned(student, stranger, colleague):
+    with pytest.raises(AssignError, match="another studio"):
+        assign(student, piece=make_passage(stranger).movement.revision.part.piece, bars="1–4", begun=DAY)
+    piece = make_passage(colleague).movement.revision.part.piece
+    assert assign(student, piece=piece, bars="1–4", begun=DAY).piece == piece
 
 
 def test_markings_belong_to_the_passage_and_two_are_to_try(student, teacher, passage, printed, low, high):

@@ -33,14 +33,14 @@ OPENED = (
     "lessons/links.py",
     "lessons/home_models.py",
     "lessons/home_showing.py",
-    "lessons/throttle.py",
+    "studio/throttle.py",
 )
 MAY_KNOW = {
     "lessons",
     "lessons.links",
     "lessons.home_models",
     "lessons.home_showing",
-    "lessons.throttle",
+    "studio.throttle",
     "studio.visitors",
 }
 

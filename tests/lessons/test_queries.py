@@ -115,13 +115,13 @@ def test_who_works_on_what(teacher, student, work, passage, low, high):
     same_bow = make_marking(passage, 4, "Other words")
     assign(noor, passage=passage, marking=same_bow, begun=date(2026, 3, 19))
     piece = passage.movement.revision.part.piece
-    assert queries.who_uses([low, high]) == {low.pk: [student]}
-    assert queries.who_works_on_passages([passage]) == {passage.pk: [student, noor]}
-    assert queries.who_works_on_pieces([piece]) == {piece.pk: [student, noor]}
-    assert queries.who_shares(low, Aspect.BOW) == [student, noor]
-    assert queries.who_shares(low, Aspect.LEFT_HAND) == [student]
+    assert queries.who_uses([low, high], teacher) == {low.pk: [student]}
+    assert queries.who_works_on_passages([passage], teacher) == {passage.pk: [student, noor]}
+    assert queries.who_works_on_pieces([piece], teacher) == {piece.pk: [student, noor]}
+    assert queries.who_shares(low, Aspect.BOW, teacher) == [student, noor]
+    assert queries.who_shares(low, Aspect.LEFT_HAND, teacher) == [student]
     end(work, on=date(2026, 3, 26))
-    assert queries.who_uses([low, high]) == {}
+    assert queries.who_uses([low, high], teacher) == {}
 
 
 def test_who_in_a_template(student, work, passage, low, high, django_assert_num_queries):
@@ -130,5 +130,5 @@ def test_who_in_a_template(student, work, passage, low, high, django_assert_num_
         "{% who_works_on passage as workers %}{% for s in workers|of:passage %}{{ s.first_name }}{% endfor %}"
     )
     with django_assert_num_queries(2):
-        shown = page.render(Context({"markings": [low, high], "passage": passage}))
+        shown = page.render(Context({"markings": [low, high], "passage": passage, "user": student.teacher}))
     assert shown == f'[<a href="/students/{student.pk}/">Mira</a>][]Mira'

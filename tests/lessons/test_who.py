@@ -34,9 +34,9 @@ def told(uses):
 def test_use_counts_from_the_day_it_was_given_or_changed_to(student, wren, passage, low, high):
     give(student, passage, low)
     change_marking(give(wren, passage, high), low, at=MARCH, reason="clearer")
-    found = {use.student: use.since for use in uses_of(low)}
+    found = {use.student: use.since for use in uses_of(low, low.teacher)}
     assert found == {student: date(2026, 3, 5), wren: date(2026, 3, 26)}
-    assert uses_of(high) == []
+    assert uses_of(high, high.teacher) == []
 
 
 def test_an_aspect_is_shared_across_markings_and_kept_through_changes(student, wren, passage, low):
@@ -44,24 +44,28 @@ def test_an_aspect_is_shared_across_markings_and_kept_through_changes(student, w
     bowed = make_marking(passage, 4, "First position, up", *marks)
     given = give(student, passage, low)
     change_marking(given, bowed, at=MAY)
-    assert told(uses_of(low)) == []
-    assert told(uses_of(low, Aspect.LEFT_HAND)) == [(student.first_name, "First position, up", date(2026, 3, 5))]
-    assert told(uses_of(low, Aspect.BOW)) == []
-    assert told(uses_of(bowed, Aspect.BOW)) == [(student.first_name, "First position, up", date(2026, 5, 7))]
+    assert told(uses_of(low, low.teacher)) == []
+    assert told(uses_of(low, low.teacher, Aspect.LEFT_HAND)) == [
+        (student.first_name, "First position, up", date(2026, 3, 5))
+    ]
+    assert told(uses_of(low, low.teacher, Aspect.BOW)) == []
+    assert told(uses_of(bowed, bowed.teacher, Aspect.BOW)) == [
+        (student.first_name, "First position, up", date(2026, 5, 7))
+    ]
 
 
 def test_ended_work_is_no_use(student, passage, low):
     given = give(student, passage, low)
     given.ended = date(2026, 4, 1)
     given.save()
-    assert uses_of(low) == []
+    assert uses_of(low, low.teacher) == []
 
 
 def test_several_move_with_one_reason_and_who_has_it_stays(student, wren, passage, low, high):
     mine, hers = give(student, passage, low), give(wren, passage, high)
     changes = move_all([mine, hers], high, reason="warmer", lesson_of=lambda s: None, at=MAY)
     assert [(c.assignment, c.before, c.after, c.reason) for c in changes] == [(mine, low, high, "warmer")]
-    assert {use.student for use in uses_of(high)} == {student, wren}
+    assert {use.student for use in uses_of(high, high.teacher)} == {student, wren}
 
 
 def test_moving_nobody_is_refused(student, passage, low):
@@ -74,7 +78,7 @@ def test_the_queries_do_not_grow_with_the_students(teacher, passage, low, django
     for name in ("Ann", "Bea", "Cas"):
         give(Student.objects.create(teacher=teacher, first_name=name), passage, low)
     with django_assert_num_queries(2):
-        assert len(uses_of(low)) == 3
+        assert len(uses_of(low, low.teacher)) == 3
 
 
 # --- the page ------------------------------------------------------------------------

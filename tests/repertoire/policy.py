@@ -29,3 +29,12 @@ def keeps_to_its_owner(
         assert client_of(teacher).get(url).status_code == 405
     else:
         assert client_of(teacher).get(url).status_code == 200
+
+
+def is_read_by_its_studio(
+    url: str, client_of: Callable[[Teacher], Client], teacher: Teacher, colleague: Teacher, stranger: Teacher
+) -> None:
+    """The owner and a colleague are let in, a stranger gets 404, the anonymous are sent to sign in."""
+    keeps_to_its_owner(url, client_of, teacher, (stranger,))
+    assert client_of(colleague).get(url).status_code == 200, url
+    assert client_of(colleague).put(url).status_code == 405, url

@@ -13,7 +13,7 @@ from repertoire.markings import make_marking, marks_of, printed_marking
 from repertoire.models import Marking, Movement, Part, Passage, Piece, Revision, Upload
 from repertoire.technique.marks import Kind, Mark
 from tests.repertoire.music import score, sent, viola_part
-from tests.repertoire.policy import keeps_to_its_owner
+from tests.repertoire.policy import is_read_by_its_studio, keeps_to_its_owner
 
 
 @pytest.fixture
@@ -45,10 +45,19 @@ def replace_file(part, content=None):
     return importing.add_revision(part, read, content, "newer.musicxml", part_ref="2")
 
 
-@pytest.mark.parametrize("name", ["part_replace", "part_carry"])
-def test_the_pages_are_the_teachers(part, name, client_of, teacher, colleague, stranger):
-    keeps_to_its_owner(reverse(name, args=[part.pk]), client_of, teacher, (colleague, stranger))
-    assert client_of(colleague).post(reverse(name, args=[part.pk])).status_code == 404
+def test_only_the_owner_replaces_a_file(part, client_of, teacher, colleague, stranger):
+    url = reverse("part_replace", args=[part.pk])
+    keeps_to_its_owner(url, client_of, teacher, (colleague, stranger))
+    assert client_of(colleague).post(url).status_code == 404
+
+
+def test_everybody_carries_her_own_passages_over(part, client_of, teacher, colleague, stranger):
+    url = reverse("part_carry", args=[part.pk])
+    is_read_by_its_studio(url, client_of, teacher, colleague, stranger)
+    assert client_of(stranger).post(url).status_code == 404
+    before = Passage.objects.count()
+    client_of(colleague).post(url)
+    assert Passage.objects.count() == before
 
 
 def test_only_the_owner_deletes_a_part(
@@ -78,12 +87,12 @@ def test_a_newer_file_leaves_the_passages_where_they_are(part, passage):
     assert passage.movement.revision == old
     with old.file.open("rb") as file:
         assert file.read() == score()
-    assert waiting(part) == [passage]
+    assert waiting(part, part.piece.teacher) == [passage]
 
 
 def test_marks_go_over_note_by_note_and_the_rest_is_listed(part, passage):
     replace_file(part)
-    (done,) = carry_over(part)
+    (done,) = carry_over(part, part.piece.teacher)
     assert (done.after.title, done.after.bars, done.after.extends) == ("Second entry", "2–4", passage)
     carried = Marking.objects.get(passage=done.after, origin="carried")
     assert (carried.name, carried.reason) == ("First position", "small hand")
@@ -91,14 +100,14 @@ def test_marks_go_over_note_by_note_and_the_rest_is_listed(part, passage):
     assert [(m.kind, m.at, m.to) for m in marks_of(carried)] == [("finger", "b2n1", ""), ("slur", "b2n2", "b2n4")]
     assert len(done.left_out) == 1
     assert done.left_out[0].startswith("First position: bar 3, beat 2: ")
-    assert waiting(part) == []
+    assert waiting(part, part.piece.teacher) == []
     assert Marking.objects.filter(passage=passage).count() == 2
 
 
 def test_carrying_twice_makes_nothing_twice(part, passage):
     replace_file(part)
-    carry_over(part)
-    assert carry_over(part) == []
+    carry_over(part, part.piece.teacher)
+    assert carry_over(part, part.piece.teacher) == []
     assert Passage.objects.count() == 2
 
 
@@ -108,10 +117,10 @@ def test_a_passage_whose_bars_are_gone_is_listed(part, teacher):
     one_movement = score().replace(b'<measure number="6">', b'<measure number="16">')
     shorter = one_movement[: one_movement.rindex(b'<measure number="5">')] + b"</part></score-partwise>"
     replace_file(part, shorter)
-    (done,) = carry_over(part)
+    (done,) = carry_over(part, part.piece.teacher)
     assert (done.before, done.after) == (lost, None)
     assert done.left_out == ["There is no bar 5 in this movement: its bars run from 1 to 4."]
-    assert waiting(part) == [lost]
+    assert waiting(part, part.piece.teacher) == [lost]
 
 
 def test_notation_that_comes_later(teacher):
@@ -119,7 +128,7 @@ def test_notation_that_comes_later(teacher):
     movement = part.revision.movements.get(number=1)
     make_passage(movement, teacher, read_bounds("2–4", None, 8), title="Second entry")
     replace_file(part, score())
-    (done,) = carry_over(part)
+    (done,) = carry_over(part, part.piece.teacher)
     assert done.after.has_notation
     assert done.left_out == []
     assert [m.origin for m in Marking.objects.filter(passage=done.after)] == ["printed"]

@@ -10,7 +10,7 @@ from repertoire.technique.marks import Kind, Mark
 from tests.notation.schema import faults
 
 from .music import viola_part
-from .policy import keeps_to_its_owner
+from .policy import is_read_by_its_studio, keeps_to_its_owner
 
 pytestmark = pytest.mark.django_db
 
@@ -38,10 +38,10 @@ def test_files_are_their_owners(client_of, teacher, colleague, stranger, part, m
     for url in (
         f"/repertoire/markings/{marking.pk}/export.mxl",
         f"/repertoire/markings/{marking.pk}/export.musicxml",
-        f"/repertoire/parts/{part.pk}/export.mxl",
-        f"/repertoire/parts/{part.pk}/export.musicxml",
     ):
         keeps_to_its_owner(url, client_of, teacher, (colleague, stranger))
+    for url in (f"/repertoire/parts/{part.pk}/export.mxl", f"/repertoire/parts/{part.pk}/export.musicxml"):
+        is_read_by_its_studio(url, client_of, teacher, colleague, stranger)
 
 
 @pytest.mark.parametrize("form", ["pdf", "xml", "mxl.exe"])

@@ -15,7 +15,7 @@ from repertoire.notation.picture import System
 from repertoire.technique.marks import load
 from repertoire.views import movements
 from tests.repertoire.music import first_movement
-from tests.repertoire.policy import keeps_to_its_owner
+from tests.repertoire.policy import is_read_by_its_studio
 
 
 @pytest.fixture
@@ -30,14 +30,16 @@ def bare(teacher):
 
 
 @pytest.mark.parametrize("name", ["movement", "movement_bars", "passage_new"])
-def test_a_movement_is_its_teachers(movement, name, client_of, teacher, colleague, stranger):
-    keeps_to_its_owner(reverse(name, args=[movement.pk]), client_of, teacher, (colleague, stranger))
+def test_a_movement_is_read_by_the_studio(movement, name, client_of, teacher, colleague, stranger):
+    is_read_by_its_studio(reverse(name, args=[movement.pk]), client_of, teacher, colleague, stranger)
 
 
-def test_nobody_else_cuts_a_passage(movement, client_of, colleague):
+def test_a_colleague_cuts_a_passage_of_her_own_and_a_stranger_none(movement, client_of, colleague, stranger):
     url = reverse("passage_new", args=[movement.pk])
-    assert client_of(colleague).post(url, {"bars": "1–4"}).status_code == 404
+    assert client_of(stranger).post(url, {"bars": "1–4"}).status_code == 404
     assert not Passage.objects.exists()
+    client_of(colleague).post(url, {"bars": "1–4"})
+    assert Passage.objects.get().teacher == colleague
 
 
 def test_every_bar_can_be_picked_and_says_its_number(movement, client_of, teacher):

@@ -17,7 +17,7 @@ from repertoire.technique.marks import Kind, Mark, load
 from repertoire.technique.picture_marks import Paper
 from repertoire.views.pictures import facts
 from tests.repertoire.music import first_movement, score
-from tests.repertoire.policy import keeps_to_its_owner
+from tests.repertoire.policy import is_read_by_its_studio, keeps_to_its_owner
 from tests.repertoire.scans import bare_movement, bomb, pdf, picture_passage, png, sent
 
 pytestmark = pytest.mark.django_db
@@ -165,7 +165,6 @@ def test_pages_keep_to_their_owner(client_of, teacher, colleague, stranger, pass
     others = (colleague, stranger)
     upload = keep_upload(passage.movement, teacher, pdf(), "one.pdf")
     for name, args in [
-        ("picture_new", [passage.movement_id]),
         ("picture_crop", [upload.pk]),
         ("picture_upload_image", [upload.pk]),
         ("passage", [passage.pk]),
@@ -177,6 +176,8 @@ def test_pages_keep_to_their_owner(client_of, teacher, colleague, stranger, pass
         ("compare", [passage.pk]),
     ]:
         keeps_to_its_owner(reverse(name, args=args), client_of, teacher, others)
+    new = reverse("picture_new", args=[passage.movement_id])
+    is_read_by_its_studio(new, client_of, teacher, colleague, stranger)
     for name, args in [
         ("picture_turn", [upload.pk]),
         ("picture_page", [upload.pk]),
@@ -390,7 +391,7 @@ def test_notation_takes_the_place_of_the_picture(client, teacher, passage, versi
     page = client.get(reverse("picture_notation", args=[passage.pk])).content.decode()
     assert "No part of this piece has notation yet" in page
     add_revision(part, read_part(score(), "two.musicxml", "Viola"), score(), "two.musicxml")
-    assert waiting(part) == []
+    assert waiting(part, part.piece.teacher) == []
     page = client.get(reverse("picture_notation", args=[passage.pk])).content.decode()
     assert "stave 1, 13 % across, above: down-bow" in page
     movement = part.revision.movements.get(number=1)

@@ -10,7 +10,7 @@ from repertoire.importing import add_part_without_notation, make_passage
 from repertoire.models import Movement, Part, Piece
 from repertoire.queries import pieces_of
 from tests.repertoire.music import first_movement, score, viola_part
-from tests.repertoire.policy import keeps_to_its_owner
+from tests.repertoire.policy import is_read_by_its_studio, keeps_to_its_owner
 
 
 @pytest.fixture
@@ -18,18 +18,22 @@ def part(teacher):
     return viola_part(teacher, edition="Own copy", rights="written for tests")
 
 
-@pytest.mark.parametrize("name", ["piece", "piece_edit"])
-def test_a_piece_is_its_teachers(part, name, client_of, teacher, colleague, stranger):
-    keeps_to_its_owner(reverse(name, args=[part.piece_id]), client_of, teacher, (colleague, stranger))
+def test_a_piece_is_read_by_the_studio_and_changed_by_its_teacher(part, client_of, teacher, colleague, stranger):
+    is_read_by_its_studio(reverse("piece", args=[part.piece_id]), client_of, teacher, colleague, stranger)
+    keeps_to_its_owner(reverse("piece_edit", args=[part.piece_id]), client_of, teacher, (colleague, stranger))
 
 
-def test_a_part_is_its_teachers(part, client_of, teacher, colleague, stranger):
-    keeps_to_its_owner(reverse("part", args=[part.pk]), client_of, teacher, (colleague, stranger))
+def test_a_part_is_read_by_the_studio_and_changed_by_its_teacher(part, client_of, teacher, colleague, stranger):
+    url = reverse("part", args=[part.pk])
+    is_read_by_its_studio(url, client_of, teacher, colleague, stranger)
+    for other in (colleague, stranger):
+        assert client_of(other).post(url, {"name": "Mine now"}).status_code == 404
+    assert Part.objects.get().name != "Mine now"
 
 
-def test_the_file_of_a_part_goes_to_its_teacher_alone(part, client_of, teacher, colleague, stranger):
+def test_the_file_of_a_part_goes_to_the_studio_alone(part, client_of, teacher, colleague, stranger):
     url = reverse("part_file", args=[part.pk, 1])
-    keeps_to_its_owner(url, client_of, teacher, (colleague, stranger))
+    is_read_by_its_studio(url, client_of, teacher, colleague, stranger)
     answer = client_of(teacher).get(url)
     assert b"".join(answer.streaming_content) == score()
     assert answer["Content-Disposition"] == 'attachment; filename="two.musicxml"'
@@ -51,9 +55,15 @@ def test_lists_need_signing_in(name, client, client_of, teacher):
     assert client_of(teacher).put(reverse(name)).status_code == 405
 
 
-def test_the_list_shows_ones_own_pieces_only(part, client_of, teacher, colleague):
-    assert "Two short movements" in client_of(teacher).get(reverse("pieces")).content.decode()
-    assert "Two short movements" not in client_of(colleague).get(reverse("pieces")).content.decode()
+def test_the_list_shows_the_studios_pieces_with_their_owner(part, client_of, teacher, colleague, stranger):
+    own, hers, theirs = (
+        client_of(each).get(reverse("pieces")).content.decode() for each in (teacher, colleague, stranger)
+    )
+    assert "Two short movements" in own
+    assert "from Ada Fell" not in own
+    assert "Two short movements" in hers
+    assert "from Ada Fell" in hers
+    assert "Two short movements" not in theirs
 
 
 def test_the_list_is_filtered_by_words_and_instrument(teacher):

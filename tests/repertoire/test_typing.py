@@ -237,10 +237,12 @@ def test_an_abc_file_that_cant_be_read_leaves_nothing(client_of, teacher):
 # --- finding -------------------------------------------------------------------------------
 
 
-def test_typed_pieces_and_passages_are_found_by_their_teacher_only(client_of, teacher, colleague, stranger, typed):
+def test_typed_pieces_are_found_by_the_studio_and_passages_by_their_teacher(
+    client_of, teacher, colleague, stranger, typed
+):
     found = client_of(teacher).get(reverse("find"), {"q": "three"}).content.decode()
     assert reverse("piece", args=[typed.piece_id]) in found
     assert reverse("passage", args=[Passage.objects.get().pk]) in found
     for other in (colleague, stranger):
         body = client_of(other).get(reverse("find"), {"q": "three"}).content.decode()
-        assert reverse("piece", args=[typed.piece_id]) not in body
+        assert (reverse("piece", args=[typed.piece_id]) in body) is (other == colleague)
