@@ -43,6 +43,7 @@ def pages() -> list[tuple[str, str]]:
     """What to take: file name and path, chosen where the demonstration has most to show."""
     from django.db.models import Count
     from django.urls import reverse
+    from django.utils import timezone
 
     from lessons.models import Assignment, Lesson
     from repertoire.importing import TYPED_NAME
@@ -58,7 +59,8 @@ def pages() -> list[tuple[str, str]]:
     chosen = bowed.markings.exclude(name="Begin up").order_by("number").values_list("pk", flat=True)[:3]
     versions = "&".join(f"marking={pk}" for pk in chosen)
     staved = Assignment.objects.filter(steps__recipe__kind="trill", ended=None).order_by("id").first()
-    lesson = Lesson.objects.filter(student=busiest).order_by("-starts").first()
+    today = Lesson.objects.filter(starts__date=timezone.localdate()).order_by("starts").last()
+    lesson = today or Lesson.objects.filter(starts__lt=timezone.now()).order_by("-starts").first()
     return [
         ("today", reverse("today")),
         ("student", reverse("student", args=[busiest.pk])),
