@@ -9,35 +9,14 @@ from __future__ import annotations
 import json
 import statistics
 import sys
-import time
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 
+from tests.bench.figures import Figure, seconds, show
 from tests.demonstration import throw_away_demonstration
 
 ROOT = Path(__file__).resolve().parents[2]
 ROUNDS = 25
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One measured thing; `goal` is the most it may be, None when there is none."""
-
-    what: str
-    value: float
-    unit: str
-    goal: float | None = None
-
-    @property
-    def missed(self) -> bool:
-        return self.goal is not None and self.value > self.goal
-
-
-def seconds(work: Callable[[], object]) -> float:
-    begun = time.perf_counter()
-    work()
-    return time.perf_counter() - begun
 
 
 def real_part():
@@ -93,7 +72,14 @@ def practice() -> list[Figure]:
     """A practice stave from its recipe to its picture."""
     from tests.bench import bench_practice
 
-    return [Figure(found.what, found.value, found.unit, found.goal) for found in bench_practice.figures()]
+    return list(bench_practice.figures())
+
+
+def hands() -> list[Figure]:
+    """Both hands computed: the bow's strokes and places, the left hand's fingering and its alternatives."""
+    from tests.bench import bench_bow, bench_fingering
+
+    return [*bench_bow.figures(), *bench_fingering.figures()]
 
 
 def sheet() -> list[Figure]:
@@ -205,21 +191,9 @@ def pages() -> list[Figure]:
     return figures
 
 
-def show(figures: list[Figure]) -> None:
-    wide = max(len(figure.what) for figure in figures)
-    for figure in figures:
-        shown = f"{figure.value:.2f}" if figure.unit in {"×", "s"} else f"{figure.value:.0f}"
-        goal = (
-            ""
-            if figure.goal is None
-            else f"at most {figure.goal:g} {figure.unit}: {'MISSED' if figure.missed else 'met'}"
-        )
-        print(f"{figure.what:<{wide}}  {shown:>7} {figure.unit:<2}  {goal}".rstrip())
-
-
 def main() -> int:
     with throw_away_demonstration():
-        figures = [*mark_to_picture(), *practice(), *sheet(), *pages()]
+        figures = [*hands(), *mark_to_picture(), *practice(), *sheet(), *pages()]
     show(figures)
     (ROOT / "bench.json").write_text(
         json.dumps([asdict(figure) | {"missed": figure.missed} for figure in figures], indent=1, ensure_ascii=False)

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -22,19 +21,10 @@ from repertoire.technique.bow_planning import place_planned
 from repertoire.technique.bowing import read_strokes
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Kind, Mark, Marks
+from tests.bench.figures import Figure, least, show
 from tests.technique.lines import line
 
 BARS = ("C4 q D4 e E4 e F4 h", "E4 e F4 e G4 e A4 e G4 q F4 q", "C4 q. D4 e E4 q r q", "G4 h. A4 q")
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One measure: passes while `value` is at most `limit` (None: told only)."""
-
-    name: str
-    value: float
-    unit: str
-    limit: float | None = None
 
 
 def passage(bars: int) -> tuple[Line, Marks]:
@@ -44,16 +34,6 @@ def passage(bars: int) -> tuple[Line, Marks]:
     marks += [Mark(Kind.DYNAMIC, f"b{i}n1", "p" if i % 8 else "f") for i in range(1, bars + 1, 7)]
     marks += [Mark(Kind.BOW, f"b{i}n1", "down") for i in range(1, bars + 1, 9)]
     return found, tuple(marks)
-
-
-def least(action: Callable[[], object], times: int = 5) -> float:
-    """Processor seconds of the quickest of several runs: other work on the machine counts less."""
-    best = float("inf")
-    for _ in range(times):
-        start = time.process_time()
-        action()
-        best = min(best, time.process_time() - start)
-    return best
 
 
 def figures() -> list[Figure]:
@@ -119,10 +99,8 @@ def corpus_figures() -> list[Figure]:
 
 def main() -> int:
     found = figures() + (corpus_figures() if "--corpus" in sys.argv else [])
-    for f in found:
-        limit = "" if f.limit is None else f" (limit {f.limit:g})"
-        print(f"{f.name}: {f.value:.3g} {f.unit}{limit}")
-    return int(any(f.limit is not None and f.value > f.limit for f in found))
+    show(found)
+    return int(any(figure.missed for figure in found))
 
 
 if __name__ == "__main__":

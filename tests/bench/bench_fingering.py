@@ -6,7 +6,6 @@ notes are a settled pseudo-random walk over three octaves, harder than most musi
 
 import random
 import sys
-import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -14,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from repertoire.technique.fingering import complete_moments
 from repertoire.technique.fingering_alternatives import alternatives_of
 from repertoire.technique.moments import moments_of_notes
+from tests.bench.figures import Figure, least, show
 
 
 def walk(count: int, seed: int) -> tuple[list[int], list[float], list[float]]:
@@ -30,34 +30,24 @@ def walk(count: int, seed: int) -> tuple[list[int], list[float], list[float]]:
     return midis, onsets, lengths
 
 
-def least(action, times: int = 5) -> float:
-    best = float("inf")
-    for _ in range(times):
-        start = time.process_time()
-        action()
-        best = min(best, time.process_time() - start)
-    return best
+def figures() -> list[Figure]:
+    thousand = walk(1000, 1)
+    moments = moments_of_notes(*thousand)
+    note = least(lambda: complete_moments(moments_of_notes(*thousand), "violin")) * 1000  # µs: a thousand notes
+    three = least(lambda: alternatives_of(moments, "violin"), 3)
+    pinned = moments_of_notes(*walk(200, 2), (), [None if n % 8 else 2 for n in range(200)])
+    pin = least(lambda: complete_moments(pinned, "violin")) * 1000
+    return [
+        Figure("completed fingering, a note", note, "µs", 200),
+        Figure("1,000 notes with three alternatives", three, "s", 0.8),
+        Figure("pin and complete 200 notes", pin, "ms", 50),
+    ]
 
 
 def main() -> int:
-    thousand = walk(1000, 1)
-    moments = moments_of_notes(*thousand)
-    note_time = least(lambda: complete_moments(moments_of_notes(*thousand), "violin"))
-    measures = [
-        ("completed fingering, microseconds a note", note_time * 1000, 200),
-        ("1,000 notes with three alternatives, seconds", least(lambda: alternatives_of(moments, "violin"), 3), 0.8),
-    ]
-    short = walk(200, 2)
-    fingers = [None if n % 8 else 2 for n in range(200)]
-    pinned = moments_of_notes(*short, (), fingers)
-    measures.append(
-        ("pin and complete 200 notes, milliseconds", least(lambda: complete_moments(pinned, "violin")) * 1000, 50)
-    )
-    failed = False
-    for name, value, limit in measures:
-        failed |= value > limit
-        print(f"{name}: {value:.3g} (limit {limit})")
-    return int(failed)
+    found = figures()
+    show(found)
+    return int(any(figure.missed for figure in found))
 
 
 if __name__ == "__main__":

@@ -9,7 +9,6 @@ from __future__ import annotations
 import statistics
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from repertoire.notation.cutting import cut, marks_in
@@ -19,18 +18,11 @@ from repertoire.technique import recipes
 from repertoire.technique.fingering import complete
 from repertoire.technique.note_spans import inside
 from repertoire.technique.practice_offers import offers
+from tests.bench.figures import Figure
 
 ROOT = Path(__file__).resolve().parents[2]
 LIMIT = 60.0  # ms, warm: the passage read and its hand completed
 ROUNDS = 7
-
-
-@dataclass(frozen=True)
-class Figure:
-    what: str
-    value: float
-    unit: str
-    goal: float | None = None
 
 
 def figures() -> Iterator[Figure]:
