@@ -16,7 +16,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Literal
 
 from .pitch import Pitch
@@ -36,6 +36,7 @@ class LineError(ValueError):
     """Bars or events that don't fit together; the message names bar and beat."""
 
 
+@lru_cache(maxsize=1 << 16)
 def parse_address(address: str) -> tuple[int, int, int]:
     """`b12n3p2` as (12, 3, 2); the member is 0 for a whole event. Raises LineError."""
     found = ADDRESS.match(address)
