@@ -15,7 +15,7 @@ from lessons.home_models import HomePage
 from lessons.models import Sheet
 from lessons.practice import RecipeError, stave_of
 from lessons.sheet_content import DAY_NAMES, HEALTH_LINE, Content, Item, StepLine, Tempo, bars_label
-from lessons.sheet_drawing import tempo_words
+from lessons.sheet_drawing import clef_wish, tempo_words
 from repertoire.excerpts import NoNotation, drawn, passage_line, picture, printed_marks
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
@@ -205,6 +205,7 @@ def _look(content: Content, key: str, width: str, printed: Marks, line: Line) ->
         string_signs="sul" if content.string_signs == "sul" else "roman",
         words=AMERICAN_WORDS if content.terms == "american" else BRITISH_WORDS,
         instrument=line.instrument,
+        clef=clef_wish(content.clef),
         note_role="button",
     )
 

@@ -30,6 +30,7 @@ from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
 from repertoire.notation.picture import Picture, as_data_uri
+from repertoire.technique.transposing import ClefWish
 from studio.models import Student
 from studio.terms import terms_for
 
@@ -96,6 +97,11 @@ def column_mm(paper: str) -> float:
     return PAPER_MM[paper][0] - 2 * MARGIN_MM
 
 
+def clef_wish(preference: str) -> ClefWish:
+    """A student's clef preference as the engraver takes it."""
+    return "treble" if preference == "treble" else "alto" if preference == "alto" else ""
+
+
 def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
     """Engrave one item for print at the content's stave height."""
     systems: tuple[DrawnSystem, ...] = ()
@@ -112,6 +118,7 @@ def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
             string_signs="sul" if content.string_signs == "sul" else "roman",
             words=AMERICAN_WORDS if content.terms == "american" else BRITISH_WORDS,
             instrument=instrument_of(passage),
+            clef=clef_wish(content.clef),
         )
         drawn, under = printed_picture(passage, marks, look, item, content)
         words = f"{item.title}, {bars_label(item.bars, content.terms)}"

@@ -36,6 +36,7 @@ from repertoire.notation.storing import line_from_json
 from repertoire.pictures import draw_picture
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks, digest, load
+from repertoire.technique.transposing import in_clef_preferred
 
 # Widths engraved in mm, for windows below 500, 720 and 1000 px, and above.
 SCREENS = {"phone": 86.0, "small": 130.0, "tablet": 190.0, "desktop": 270.0}
@@ -139,7 +140,8 @@ def excerpt_digest(passage: Passage, marks: Marks, look: Look) -> str:
 
 
 def drawn(line: Line, marks: Marks, look: Look) -> Picture:
-    """A line drawn with marks, from memory when it was asked for lately."""
+    """A line drawn with marks, from memory when it was asked for lately, in the clef preferred."""
+    line = in_clef_preferred(line, look.clef)
     key = picture_digest(line, marks, look)
     return _pictures.get(key) or _pictures.put(key, engrave(line, marks, look))
 

@@ -1,6 +1,7 @@
-"""`make scores DIR=folder`: import every part of every score in a folder and draw passages of each movement.
+"""`make scores DIR=folder`: import every part of every score in a folder and draw every bar of each movement.
 
-Prints one line a part, with what was left out and the seconds it took; ends with 1 if anything failed.
+Prints one line a part, with what was left out and the seconds it took, and at the end how many printed bow marks
+of the violin and viola parts agree with the direction inferred without them. Ends with 1 if anything failed.
 It is a tool for looking, not one of the tests: the folder is the caller's.
 """
 
@@ -14,21 +15,21 @@ from repertoire.notation.cutting import cut, marks_in
 from repertoire.notation.engraving import engrave
 from repertoire.notation.look import Look
 from repertoire.notation.musicxml import FileError, list_contents, read_part
+from tests.bench.bow_marks import Agreement, bow_agreement
 
 ENDINGS = {".musicxml", ".xml", ".mxl"}
-BARS = 8  # in each passage drawn
+BARS = 16  # in each passage drawn
 
 
 def passages_of(line) -> list[tuple[int, int]]:
-    """The first, the middle and the last bars of a movement, as written-bar indexes."""
+    """A movement from its first bar to its last, as written-bar indexes."""
     last = line.bars[-1].index
-    starts = {1, max(1, last // 2 - BARS // 2), max(1, last - BARS + 1)}
-    return [(start, min(last, start + BARS - 1)) for start in sorted(starts)]
+    return [(start, min(last, start + BARS - 1)) for start in range(line.bars[0].index, last + 1, BARS)]
 
 
-def look_at(path: Path) -> int:
-    """Import and draw one file; returns how many of its parts failed."""
-    data, failed = path.read_bytes(), 0
+def look_at(path: Path) -> tuple[int, Agreement]:
+    """Import and draw one file; returns how many of its parts failed, and how its bow marks agree."""
+    data, failed, bows = path.read_bytes(), 0, Agreement()
     contents = list_contents(data, path.name)
     for part in contents.parts:
         begun = time.perf_counter()
@@ -43,6 +44,8 @@ def look_at(path: Path) -> int:
                     picture = engrave(line, printed, Look(printed=printed))
                     drawn += 1
                     warnings += [f"bars {start}-{end}: {warning}" for warning in picture.warnings]
+                if part.instrument in ("violin", "viola"):
+                    bows += bow_agreement(movement.line, movement.printed)
         except Exception as error:  # every failure is to be listed, whatever it is
             failed += 1
             print(f"  FAILED {part.number} {part.name}: {type(error).__name__}: {error}")
@@ -51,12 +54,27 @@ def look_at(path: Path) -> int:
         notes = sum(len(movement.line.notes) for movement in read.movements)
         print(
             f"  {part.number} {part.name}: {len(read.movements)} movements, {bars} bars, {notes} notes, read in "
-            f"{imported:.2f} s; {drawn} passages drawn in {time.perf_counter() - begun:.2f} s; "
+            f"{imported:.2f} s; {drawn} passages of {BARS} bars drawn and bows read in "
+            f"{time.perf_counter() - begun:.1f} s; "
             f"left out: {sum(left.count for left in read.left_out)}"
         )
         for warning in warnings:
             print(f"    {warning}")
-    return failed
+    return failed, bows
+
+
+def tell(bows: Agreement) -> None:
+    """The agreement of printed bow marks with what is inferred, and why the others don't agree."""
+    if not bows.marks:
+        print("No printed bow marks in violin or viola parts.")
+        return
+    print(
+        f"{bows.marks} printed bow marks in violin and viola parts, each left out in turn: "
+        f"{bows.inferred} agree with the direction inferred ({bows.inferred / bows.marks:.1%}), "
+        f"{bows.alternating} with plain alternation from the bar's start ({bows.alternating / bows.marks:.1%})."
+    )
+    for reason, count in bows.misses.most_common():
+        print(f"  {count} missed: {reason}")
 
 
 def main() -> int:
@@ -65,14 +83,16 @@ def main() -> int:
         print("Say which folder: make scores DIR=path/to/scores")
         return 2
     files = sorted(path for path in folder.rglob("*") if path.suffix.lower() in ENDINGS)
-    failed = 0
+    failed, bows = 0, Agreement()
     for path in files:
         print(path.relative_to(folder))
         try:
-            failed += look_at(path)
+            wrong, found = look_at(path)
+            failed, bows = failed + wrong, bows + found
         except FileError as error:
             failed += 1
             print(f"  FAILED: {error}")
+    tell(bows)
     print(f"{len(files)} files, {failed} failures")
     return 1 if failed or not files else 0
 

@@ -44,6 +44,7 @@ class Look:
     prefix: str = ""
     words: Mapping[str, str] = field(default_factory=lambda: BRITISH_WORDS)
     instrument: str = ""
+    clef: Literal["", "alto", "treble"] = ""  # a viola player's preference, kept where the notes allow it
     show_replaced: bool = False
     note_role: str = "img"
     first_meter: bool = True

@@ -22,6 +22,8 @@ _LONG_PASSAGE: Final = 12  # notes before a clef change is worth it
 _HIGH: Final = Pitch("E", 0, 5).step  # from here up a note counts as high in the alto clef
 _ALTERS: Final = {"flat-flat": -2, "flat": -1, "natural": 0, "sharp": 1, "double-sharp": 2}
 _SIGNS: Final = {alter: name for name, alter in _ALTERS.items()}
+_LOWEST_IN_TREBLE: Final = Pitch("G", 0, 3).step
+_HIGHEST_IN_ALTO: Final = Pitch("A", 0, 5).step
 _LOW: Final = Pitch("C", 0, 4).step  # below it a note can't well stand in the treble clef
 
 
@@ -138,6 +140,20 @@ def out_of_range(line: Line, instrument: str) -> tuple[tuple[str, Pitch], ...]:
 def one_clef(line: Line, clef: ClefName) -> Line:
     """The line with one clef throughout."""
     return replace(line, bars=tuple(replace(bar, clefs=(Clef(clef),)) for bar in line.bars))
+
+
+def in_clef_preferred(line: Line, wish: ClefWish) -> Line:
+    """A viola line in the clef a player prefers, where its notes can stand in it.
+
+    In the treble clef nothing may lie below G3, which violinists read every day, in the alto
+    clef nothing above A5, four ledger lines up (common practice, no source). Other
+    instruments' lines stay as they are.
+    """
+    steps = [pitch.step for pitch in line.pitches]
+    if not wish or line.instrument != "viola" or not steps:
+        return line
+    fits = min(steps) >= _LOWEST_IN_TREBLE if wish == "treble" else max(steps) <= _HIGHEST_IN_ALTO
+    return one_clef(line, wish) if fits else line
 
 
 def set_clefs(line: Line, wish: ClefWish = "") -> Line:

@@ -10,7 +10,14 @@ from repertoire.technique.fingering import complete
 from repertoire.technique.line import Clef
 from repertoire.technique.marks import Aspect, Kind, Mark
 from repertoire.technique.pitch import Pitch
-from repertoire.technique.transposing import TransposeError, move, out_of_range, set_clefs, transpose
+from repertoire.technique.transposing import (
+    TransposeError,
+    in_clef_preferred,
+    move,
+    out_of_range,
+    set_clefs,
+    transpose,
+)
 from tests.technique.lines import line
 
 VIOLIN = line("4/4", "treble", "E5 q F#5 q G5 q A5 q | D5 w", key=2, instrument="violin")
@@ -105,3 +112,22 @@ def test_printed_reminders_and_stems_follow_the_new_staff():
     sharp = line("4/4", "treble", "F#5 w", instrument="violin")
     marked = sharp.with_events((replace(sharp.events[0], accidentals=("sharp",)),))
     assert move(marked, (), "violin", "viola").line.events[0].accidentals == ("natural",)
+
+
+@pytest.mark.parametrize(
+    "wish, notes, clef",
+    [
+        ("treble", "G3 q A3 q D5 h", "treble"),
+        ("treble", "F3 q A3 q D5 h", "alto"),  # below the violin's lowest note
+        ("alto", "D5 q A5 q D5 h", "alto"),
+        ("", "D5 q A5 q D5 h", "alto"),
+    ],
+)
+def test_a_preferred_clef_is_used_where_the_notes_can_stand_in_it(wish, notes, clef):
+    viola = line("4/4", "alto", notes, instrument="viola")
+    assert [bar.clef for bar in in_clef_preferred(viola, wish).bars] == [clef]
+
+
+def test_a_violin_part_keeps_its_clef():
+    violin = line("4/4", "treble", "D5 w", instrument="violin")
+    assert in_clef_preferred(violin, "alto") == violin
