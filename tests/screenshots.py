@@ -76,7 +76,6 @@ def pages() -> list[tuple[str, str]]:
         ("typing", reverse("type_more", args=[typed.pk])),
         ("steps", reverse("steps", args=[staved.pk])),
         ("sheet", reverse("sheet_preview", args=[busiest.pk])),
-        ("practice-staves", reverse("sheet_preview_page", args=[staved.student_id])),
         ("whole-part", whole),
         ("history", reverse("history", args=[busiest.pk])),
     ]
@@ -93,6 +92,20 @@ def page_at_home() -> str:
     return links.address("", token)
 
 
+def printed_sheet() -> None:
+    """The pages of the newest issued sheet that carries practice staves, as they come out of the printer."""
+    from lessons.models import Assignment
+    from lessons.sheets import sheet_pdf_bytes
+
+    staved = Assignment.objects.filter(steps__recipe__kind="trill", ended=None).order_by("id").first()
+    sheet = staved.student.sheets.order_by("-number").first()
+    for page in (1, sheet.pages):
+        out = PICTURES / f"printed-sheet-{page}"
+        command = ["pdftoppm", "-png", "-r", "90", "-f", str(page), "-l", str(page), "-singlefile", "-", str(out)]
+        subprocess.run(command, input=sheet_pdf_bytes(sheet), check=True)
+        print(f"docs/{out.name}.png: sheet {sheet.number} for {sheet.student}, page {page}")
+
+
 def take(address: str) -> None:
     from playwright.sync_api import sync_playwright
 
@@ -100,6 +113,7 @@ def take(address: str) -> None:
 
     wanted, at_home = pages(), page_at_home()
     PICTURES.mkdir(exist_ok=True)
+    printed_sheet()
     flags = ["--disable-gpu", "--disable-background-networking", "--disable-component-update", "--no-first-run"]
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
