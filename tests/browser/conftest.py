@@ -108,11 +108,17 @@ def address(live_server) -> Callable[[str], str]:
     return lambda path: live_server.url + path
 
 
+def arrived(page: Page) -> None:
+    """Wait until the page a click led to is whole: right after it commits, a document has no root yet."""
+    page.wait_for_function("document.documentElement && document.readyState === 'complete'")
+
+
 @pytest.fixture
 def check_axe(page: Page) -> Callable[[], None]:
     """Fail with a readable list when axe finds something against WCAG 2.2 A or AA on the page as it is."""
 
     def check() -> None:
+        arrived(page)
         found = Axe().run(page, options={"runOnly": {"type": "tag", "values": AXE_TAGS}}).response["violations"]
         assert [f"{each['id']}: {each['help']}: {node['html'][:160]}" for each in found for node in each["nodes"]] == []
 
@@ -124,6 +130,7 @@ def check_width(page: Page) -> Callable[[], None]:
     """Fail when the page is wider than the screen."""
 
     def check() -> None:
+        arrived(page)
         over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
         assert over <= 0, f"the page is {over} px wider than the screen"
 

@@ -46,6 +46,7 @@ def test_from_the_invitation_to_a_copied_marking(sign_in, teacher, address, chec
     page.goto(address("/repertoire/"))
     expect(page.get_by_text("from Ada Fell")).to_be_visible()
     page.get_by_role("link", name="Two short movements").click()
+    expect(page.get_by_role("heading", name="Two short movements")).to_be_visible()
     expect(page.get_by_text("The turn")).to_have_count(0)
     check_axe()
     check_width()
@@ -65,8 +66,8 @@ def test_from_the_invitation_to_a_copied_marking(sign_in, teacher, address, chec
     page.get_by_label("From – to").fill("1–4")
     page.get_by_role("button", name="Make a passage").click()
     page.get_by_role("button", name="Keep").click()
-    assert Passage.objects.filter(teacher=berta, start_bar=1, end_bar=4).exists()
     expect(page.get_by_role("heading", name="Shared by colleagues")).to_be_visible()
+    assert Passage.objects.filter(teacher=berta, start_bar=1, end_bar=4).exists()
     check_axe()
     check_width()
 
