@@ -17,6 +17,7 @@ from . import wording
 from .abc_bars import ill_measured, numbered
 from .abc_music import VoiceReader
 from .abc_setting import setting_of
+from .abc_slips import FLAT_BEHIND
 from .abc_source import REMARK_LIMIT, Field, Music, Remark, Tune, decode, split, voices
 from .abc_voice import BAR_LIMIT, NOTE_LIMIT, TooLong
 from .drafts import LeftOut, finish
@@ -171,6 +172,8 @@ def _read(tune: Tune, voice: str, instrument: str = "") -> Reading:
     line, printed = finish(movement, name, instrument)
     for index, what in measured:
         reader.remarks.append(Remark(*reader.bar_places[index - 1], what, False, str(index)))
+        if index in reader.flats and movement.bars[index - 1].bar.length > movement.bars[index - 1].full:
+            reader.remarks.append(Remark(*reader.flats[index], FLAT_BEHIND, False, str(index)))
     for what, bars in movement.lost.items():
         if what.startswith(_UNSAID):
             continue

@@ -132,6 +132,8 @@ def _tonic(tonic: re.Match[str], words: list[str]) -> tuple[int, str, int]:
     if short == "exp":
         return 0, "exp", used
     if short not in _MODES or (not name.isalpha() and name):
+        if rest in ("s", "es", "is"):
+            raise FieldError(f"“{letter}{rest}” is written {letter}{'#' if rest == 'is' else 'b'} here.")
         raise FieldError(f"“{name[:20]}” is not a mode. Write K:G, K:Gm, K:G dor, K:G mix, K:G phr, K:G lyd, K:G loc.")
     sharps = "FCGDAEB".index(letter) - 1 + 7 * {"#": 1, "♯": 1, "b": -1, "♭": -1}.get(sign, 0) + _MODES[short]
     if abs(sharps) > 7:
@@ -158,7 +160,7 @@ def _staff(words: list[str], letter: str) -> Staff:
         name, equals, told = word.partition("=")
         told = told.strip('"')
         if not equals or name == "clef":
-            _clef(staff, told if equals else word, letter)
+            _clef(staff, told if equals else word, letter, word)
         elif name == "octave":
             if not re.fullmatch(r"[+-]?[0-4]", told):
                 raise FieldError(f"“octave={told[:10]}” is not a number of octaves from -4 to 4.")
@@ -180,13 +182,19 @@ def _staff(words: list[str], letter: str) -> Staff:
     return staff
 
 
-def _clef(staff: Staff, told: str, letter: str) -> None:
+def _clef(staff: Staff, told: str, letter: str, whole: str) -> None:
     found = _CLEF_WORD.match(told)
     if not found:
         if letter == "V" and told in ("up", "down", "auto", "merge"):
             staff.left_out.append(f"“{told}” in V:")
             return
         hint = "Write K:D, K:Em, K:G dor or K:D clef=alto." if letter == "K" else "Write V:1 clef=alto."
+        if told != whole:
+            hint = "Clefs are treble, alto, tenor and bass: clef=alto."
+        elif letter == "K" and re.fullmatch(r"[a-g][#b♯♭]?m?", told):
+            hint = f"The key is a capital letter: K:{told[0].upper()}{told[1:]}, and K:{told[0].upper()}m is minor."
+        elif letter == "K" and len(told) > 2 and re.fullmatch(r"[A-Ga-gzuv\d,'/|()^_=]+", told):
+            hint = "If this is music, it begins on a line of its own."
         raise FieldError(f"“{told[:20]}” has no meaning in {letter}:. {hint}")
     name, line, octave = found.groups()
     clef = _CLEFS.get(name + (line or ""))

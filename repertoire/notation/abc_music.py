@@ -16,6 +16,7 @@ from repertoire.technique.pitch import Pitch
 
 from .abc_bars import BARLINE, Barline, Heard, beam, values_of
 from .abc_signs import is_known
+from .abc_slips import clef_change, finger_in_words, flat_behind, hint, jump_without_signs, misplaced, straight, word
 from .abc_source import Field, Music, plain_text
 from .abc_voice import NOTE_LIMIT, Place, TooLong, Voice
 from .drafts import ZERO, Draft, Member
@@ -48,7 +49,7 @@ class VoiceReader(Voice):
                 self.field(item)
             else:
                 self.line, self.start = item.line, item.column
-                self._row(item.text)
+                self._row(straight(item.text))
                 self.group = None
         self.close()
 
@@ -75,7 +76,12 @@ class VoiceReader(Voice):
                 return at + 2
         if found := BARLINE.match(text, at):
             return self._barline(text, found)
+        if sign.isalpha() and (slip := jump_without_signs(text, at) or word(text, at, self.setting.symbols)):
+            self._wrong(slip.what, at)
+            return slip.end
         if found := _NOTE.match(text, at):
+            if flat_behind(text, found.start(2)):
+                self.flats.setdefault(self.index, self._place(found.start(2)))
             return self._note(text, found)
         if sign in "zx":
             return self._rest(text, at)
@@ -125,14 +131,18 @@ class VoiceReader(Voice):
                 self._wrong(f"“!{name[:20]}!” is not a sign. A sign stands between two !, such as !trill!.", at)
                 return at + 1
             pending.append((name, self._place(at)))
+            if what := misplaced(text, at, end + 1, name):
+                self.tell(what, self._place(at))
             return end + 1
         name = self.setting.symbols.get(sign, "")
         if name.startswith('"'):
             self._say(name[1:])
         elif name and name != "nil":
             pending.append((name, self._place(at)))
+            if what := misplaced(text, at, at + 1, name):
+                self.tell(what, self._place(at))
         elif name != "nil":
-            self._wrong(f"“{sign}” has no meaning in the music.", at)
+            self._wrong(f"“{sign}” has no meaning in the music.{hint(sign)}", at)
             return self._after(at + 1, text) if sign.isalpha() else at + 1
         return at + 1
 
@@ -154,6 +164,8 @@ class VoiceReader(Voice):
             self._wrong("Words have no closing quotation mark.", at)
             return len(text)
         self._say(text[at + 1 : end])
+        if what := finger_in_words(text[at + 1 : end]):
+            self.tell(what, self._place(at))
         return end + 1
 
     def _say(self, words: str) -> None:
@@ -194,6 +206,9 @@ class VoiceReader(Voice):
             else:
                 self.state.ending = self._numbers(ending[0])
             return ending.end()
+        if slip := clef_change(text, at):
+            self._wrong(slip.what, at)
+            return slip.end
         return self._chord(text, at)
 
     # --- notes -----------------------------------------------------------------------------

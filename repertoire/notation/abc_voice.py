@@ -41,6 +41,7 @@ class Voice:
         self.line = self.start = 1  # of the stretch of music being read
         self.count = 0
         self.ties: dict[int, Place] = {}  # the last tie of each bar
+        self.flats: dict[int, Place] = {}  # where a bar may have a flat typed behind its note
         self.bar_places: list[Place] = []
         self.pending: list[tuple[str, Place]] = []
         self.words: list[tuple[str, str, str]] = []

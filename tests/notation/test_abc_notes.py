@@ -1,4 +1,4 @@
-"""Reading ABC: notes, lengths, tuplets, chords, grace notes, rests and ties. Expected values are written out by hand."""
+"""Reading ABC: notes, lengths, tuplets, chords, grace notes, rests, ties. Expected values are written out by hand."""
 
 from __future__ import annotations
 
