@@ -45,11 +45,9 @@ class SignInForm(AuthenticationForm):
         return str(self.cleaned_data["username"]).strip().lower()
 
 
-class SetUpForm(forms.Form):
-    """The first page of an empty studio: its name, its time zone and its first teacher."""
+class AccountForm(forms.Form):
+    """What a new account needs: a teacher's name, e-mail address, and a password given twice."""
 
-    studio_name = forms.CharField(label="Name of the studio", max_length=120)
-    timezone = forms.ChoiceField(label="Time zone", choices=zone_choices, initial="Europe/London")
     name = forms.CharField(label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"}))
     email = forms.EmailField(label="E-mail", widget=forms.EmailInput(attrs={"autocomplete": "username"}))
     password = forms.CharField(
@@ -75,6 +73,14 @@ class SetUpForm(forms.Form):
             except ValidationError as error:
                 self.add_error("password", error)
         return given
+
+
+class SetUpForm(AccountForm):
+    """The first page of an empty studio: its name, its time zone and its first teacher."""
+
+    studio_name = forms.CharField(label="Name of the studio", max_length=120)
+    timezone = forms.ChoiceField(label="Time zone", choices=zone_choices, initial="Europe/London")
+    field_order = ("studio_name", "timezone")
 
 
 class StudioForm(forms.ModelForm):  # type: ignore[type-arg]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
@@ -34,6 +35,8 @@ from repertoire.views.left_hand import DRAFT, beneath
 from repertoire.views.pictures import version_page
 from studio.access import teacher_of
 from studio.terms import terms_for
+
+Page = Callable[..., HttpResponse]  # of a request, a desk, reasons and a status
 
 ELSEWHERE = "This draft was changed on another page, so nothing was written here. Open it again to go on from there."
 
@@ -99,10 +102,10 @@ def mark_change(request: HttpRequest, passage_id: int) -> HttpResponse:
     try:
         desk = _changed(request, passage)
     except ChangedElsewhere:
-        return _refusal(request, passage, (ELSEWHERE,), status=409)
+        return refusal(request, passage, (ELSEWHERE,), status=409, page=_page)
     except (Refused, MarkError) as error:
         reasons = error.reasons if isinstance(error, Refused) else (str(error),)
-        return _refusal(request, passage, reasons, status=422)
+        return refusal(request, passage, reasons, status=422, page=_page)
     if from_script(request):
         return render(request, "repertoire/mark_state.html", _state(request, desk))
     picked = {k: request.POST[k] for k in ("first", "last") if request.POST.get(k)}
@@ -177,30 +180,39 @@ def _completed(request: HttpRequest, passage: Passage) -> Desk:
     )
 
 
-def _refusal(request: HttpRequest, passage: Passage, reasons: tuple[str, ...], *, status: int) -> HttpResponse:
+def refusal(
+    request: HttpRequest, passage: Passage, reasons: tuple[str, ...], *, status: int, page: Page
+) -> HttpResponse:
+    """Why a change wasn't made: a line for a script, else the page with its draft."""
     if from_script(request):
         context = {"reasons": reasons, "passage": passage, "elsewhere": status == 409}
         return render(request, "repertoire/mark_refused.html", context, status=status)
     desk = drafts.desk(passage, teacher_of(request), request.POST.get("from", ""))
-    return _page(request, desk, reasons=reasons, status=status)
+    return page(request, desk, reasons=reasons, status=status)
 
 
-def _page(request: HttpRequest, desk: Desk, *, reasons: tuple[str, ...] = (), status: int = 200) -> HttpResponse:
+def around_draft(request: HttpRequest, desk: Desk, reasons: tuple[str, ...], status: int) -> dict[str, Any]:
+    """What stands about a draft on notes or on a picture: refusals, versions, another start asked for."""
     asked = request.GET.get("from", "")
     other = None
     if desk.draft and asked and asked != desk.start.key:
         other = drafts.starting_point(desk.passage, asked)
         other = None if other.key == desk.start.key else other
-    versions = Marking.objects.filter(passage=desk.passage).defer("marks").order_by("-number")
-    context = {
-        **_state(request, desk),
-        "how_many_choices": HOW_MANY,
-        "groups": groups(terms_for(teacher_of(request).studio.terms)),
-        "versions": versions,
+    return {
+        "versions": Marking.objects.filter(passage=desk.passage).defer("marks").order_by("-number"),
         "reasons": reasons,
         "elsewhere": status == 409,
         "other_start": other,
         "section": "repertoire",
+    }
+
+
+def _page(request: HttpRequest, desk: Desk, *, reasons: tuple[str, ...] = (), status: int = 200) -> HttpResponse:
+    context = {
+        **_state(request, desk),
+        **around_draft(request, desk, reasons, status),
+        "how_many_choices": HOW_MANY,
+        "groups": groups(terms_for(teacher_of(request).studio.terms)),
     }
     return render(request, "repertoire/mark.html", context, status=status)
 

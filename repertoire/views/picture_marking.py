@@ -17,13 +17,13 @@ from repertoire.access import get_passage
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
 from repertoire.marking_page import read_mark
 from repertoire.marking_tools import Row, Tool, read_wish
-from repertoire.models import Marking, Passage
+from repertoire.models import Passage
 from repertoire.notation.picture_signs import draw
 from repertoire.technique.line import Line
 from repertoire.technique.marks import STRINGS, Kind, Mark, MarkError, Marks, take
 from repertoire.technique.picture_marks import Paper, describe, in_order, name, nearest, nudge, place_sign
 from repertoire.technique.picture_places import Place, PlaceError, parse_place
-from repertoire.views.marking import ELSEWHERE, from_script
+from repertoire.views.marking import ELSEWHERE, around_draft, from_script, refusal
 from studio.access import teacher_of
 
 ROWS = (
@@ -83,11 +83,10 @@ def picture_change(request: HttpRequest, passage_id: int) -> HttpResponse:
     try:
         desk = _changed(request, passage)
     except ChangedElsewhere:
-        return _refusal(request, passage, (ELSEWHERE,), status=409)
-    except Refused as error:
-        return _refusal(request, passage, error.reasons, status=422)
-    except (MarkError, PlaceError) as error:
-        return _refusal(request, passage, (str(error),), status=422)
+        return refusal(request, passage, (ELSEWHERE,), status=409, page=_page)
+    except (Refused, MarkError, PlaceError) as error:
+        reasons = error.reasons if isinstance(error, Refused) else (str(error),)
+        return refusal(request, passage, reasons, status=422, page=_page)
     if from_script(request):
         return render(request, "repertoire/picture_state.html", _state(request, desk))
     chosen = {k: request.POST[k] for k in ("x", "y", "to_x", "to_y") if request.POST.get(k)}
@@ -165,32 +164,15 @@ def _place(x: str, y: str) -> Place:
         raise PlaceError("Choose a place on the picture first: percent from the left and from the top.") from None
 
 
-def _refusal(request: HttpRequest, passage: Passage, reasons: tuple[str, ...], *, status: int) -> HttpResponse:
-    if from_script(request):
-        context = {"reasons": reasons, "passage": passage, "elsewhere": status == 409}
-        return render(request, "repertoire/mark_refused.html", context, status=status)
-    desk = drafts.desk(passage, teacher_of(request), request.POST.get("from", ""))
-    return _page(request, desk, reasons=reasons, status=status)
-
-
 def _page(request: HttpRequest, desk: Desk, *, reasons: tuple[str, ...] = (), status: int = 200) -> HttpResponse:
-    asked = request.GET.get("from", "")
-    other = None
-    if desk.draft and asked and asked != desk.start.key:
-        other = drafts.starting_point(desk.passage, asked)
-        other = None if other.key == desk.start.key else other
     given = request.POST if request.method == "POST" else request.GET
     context = {
         **_state(request, desk),
+        **around_draft(request, desk, reasons, status),
         "rows": ROWS,
-        "versions": Marking.objects.filter(passage=desk.passage).defer("marks").order_by("-number"),
-        "reasons": reasons,
-        "elsewhere": status == 409,
-        "other_start": other,
         "picture_url": reverse("passage_picture", args=[desk.passage.pk]),
         "paper": _paper(desk.passage),
         "place": {k: given.get(k, "")[:8] for k in ("x", "y", "to_x", "to_y")},
-        "section": "repertoire",
     }
     return render(request, "repertoire/picture_mark.html", context, status=status)
 
