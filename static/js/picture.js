@@ -123,12 +123,24 @@ function answered(response, text, wish) {
   const focused = document.activeElement?.closest?.("[data-part]") ? document.activeElement : null;
   const again = focused && { words: focused.textContent, index: rowOf(focused), part: focused.closest("[data-part]").id };
   const opened = focused?.closest("details[open]") !== null && focused !== null;
+  const before = listed();
   for (const part of drawn.querySelectorAll("[data-part]")) document.getElementById(part.id)?.replaceWith(document.adoptNode(part));
+  follow(before, listed());
   if (wish.what === "text=") form.elements.text.value = "";
   if (wish.what === "substitution=") form.elements.substitution.value = "";
   if (again) focusAgain(again, opened);
   show();
   announce(told(wish.what));
+}
+
+const listed = () => new Set([...form.querySelectorAll('#picture-list [value^="take:"]')].map(({ value }) => value.slice(5)));
+
+/** A sign that was moved has a new place in its name: what still waits for it, a second press say, goes to it there. */
+function follow(before, after) {
+  const gone = [...before].filter((sign) => !after.has(sign));
+  const come = [...after].filter((sign) => !before.has(sign));
+  if (gone.length !== 1 || come.length !== 1) return;
+  sending.rename((wish) => (wish.what.endsWith(`:${gone[0]}`) ? { ...wish, what: wish.what.slice(0, -gone[0].length) + come[0] } : wish));
 }
 
 const rowOf = (button) => {

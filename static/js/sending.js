@@ -19,6 +19,11 @@ export class Sending {
     this.waiting = [];
   }
 
+  /** Change what waits, for instance when the answer just read gave a thing another name. */
+  rename(change) {
+    this.waiting = this.waiting.map(change);
+  }
+
   async resume() {
     if (this.busy) return;
     this.busy = true;

@@ -57,7 +57,10 @@ class Watch:
 
     def __init__(self, page: Page, origin: str) -> None:
         self.complaints: list[str] = []
-        self.expected: list[str] = [r"status of 422"]  # a form answered with what to correct
+        self.expected: list[str] = [
+            r"status of 422",  # a form answered with what to correct
+            r"htmx:(afterRequest|sendAbort)",  # a look that was given up for a newer one; errors say sendError besides
+        ]
         self.origin = urlparse(origin).netloc
         page.on("console", self.hear)
         page.on("pageerror", lambda error: self.note(f"script: {error}"))
@@ -110,7 +113,17 @@ def address(live_server) -> Callable[[str], str]:
 
 def arrived(page: Page) -> None:
     """Wait until the page a click led to is whole: right after it commits, a document has no root yet."""
-    page.wait_for_function("document.documentElement && document.readyState === 'complete'")
+    page.wait_for_load_state("load")
+    page.locator("body").wait_for(state="attached")
+
+
+def eventually(holds: Callable[[], object], page: Page, seconds: float = 10) -> None:
+    """Wait for what no locator tells, for instance that the studio has stored something."""
+    for _ in range(int(seconds * 20)):
+        if holds():
+            return
+        page.wait_for_timeout(50)
+    assert holds()
 
 
 @pytest.fixture

@@ -101,7 +101,7 @@ def test_what_was_typed_is_kept_in_the_browser_until_it_is_stored(at_typing, add
     page.goto(address("/repertoire/"))
     page.goto(address("/repertoire/type"))
     expect(page.locator("#abc-restored")).to_be_visible()
-    assert page.locator("#id_text").input_value() == HEAD + "G6|A6|B6|"
+    expect(page.locator("#id_text")).to_have_value(HEAD + "G6|A6|B6|")
     expect(shown(page)).to_have_text("3 bars")
     page.get_by_label("Title").fill("Three bars")
     page.get_by_role("button", name="Keep this piece").click()
@@ -109,18 +109,18 @@ def test_what_was_typed_is_kept_in_the_browser_until_it_is_stored(at_typing, add
     page.goto(address("/repertoire/type"))
     page.wait_for_load_state("networkidle")
     expect(page.locator("#abc-restored")).to_be_hidden()
-    assert page.locator("#id_text").input_value() == "M:4/4\nL:1/8\nK:C clef=alto\n"
+    expect(page.locator("#id_text")).to_have_value("M:4/4\nL:1/8\nK:C clef=alto\n")
 
 
 def test_the_clef_follows_the_instrument_until_something_is_typed(at_typing):
     page = at_typing(TABLET)
     page.get_by_label("Instrument").select_option("violin")
-    assert page.locator("#id_text").input_value() == "M:4/4\nL:1/8\nK:C\n"
+    expect(page.locator("#id_text")).to_have_value("M:4/4\nL:1/8\nK:C\n")
     page.get_by_label("Instrument").select_option("viola")
-    assert page.locator("#id_text").input_value() == "M:4/4\nL:1/8\nK:C clef=alto\n"
+    expect(page.locator("#id_text")).to_have_value("M:4/4\nL:1/8\nK:C clef=alto\n")
     write(page, HEAD + "G6|")
     page.get_by_label("Instrument").select_option("violin")
-    assert page.locator("#id_text").input_value() == HEAD + "G6|"
+    expect(page.locator("#id_text")).to_have_value(HEAD + "G6|")
 
 
 def test_beginning_afresh(at_typing, address):
@@ -129,7 +129,7 @@ def test_beginning_afresh(at_typing, address):
     expect(shown(page)).to_have_text("1 bar")
     page.reload()
     page.get_by_role("button", name="Begin afresh").click()
-    assert page.locator("#id_text").input_value() == "M:4/4\nL:1/8\nK:C clef=alto\n"
+    expect(page.locator("#id_text")).to_have_value("M:4/4\nL:1/8\nK:C clef=alto\n")
     expect(shown(page)).to_have_text("No notes yet")
 
 
@@ -139,7 +139,7 @@ def test_a_refused_text_stays_in_the_box(at_typing):
     page.get_by_label("Title").fill("Not yet")
     page.get_by_role("button", name="Keep this piece").click()
     expect(page.locator(".errorlist").first).to_contain_text("line 4, column 7")
-    assert page.locator("#id_text").input_value() == HEAD + "G6|A2 q2|"
+    expect(page.locator("#id_text")).to_have_value(HEAD + "G6|A2 q2|")
     expect(page.locator("#abc-restored")).to_be_hidden()
     assert not Part.objects.exists()
 

@@ -295,12 +295,12 @@ def test_play_loop_and_tempo_keep_to_the_audio_clock(opened):
     assert gaps == pytest.approx([60 / 80] * 4, abs=1e-6)  # quarter = 80: 0.75 s. [A]
     expect(opened.locator(".narrow .now")).to_have_count(1)
     opened.locator("[data-faster]").click()
-    assert opened.evaluate("passagework.player.quarter") == pytest.approx(60 / 82)
+    wait_until(opened, "Math.abs(passagework.player.quarter - 60 / 82) < 1e-9")
     opened.locator("[data-whole]").click()
     expect(opened.locator("[data-where]")).to_have_text("all of it")
     opened.locator("[data-play]").click()
     expect(opened.locator(".narrow .now")).to_have_count(0)
-    assert opened.evaluate("passagework.player.playing") is False
+    wait_until(opened, "passagework.player.playing === false")
 
 
 def test_notes_are_picked_by_keys_as_well(opened):
@@ -492,5 +492,5 @@ def test_the_file_plays_and_keeps_days_without_any_studio(page, sheet, tmp_path,
     page.reload()
     expect(today_box(page)).to_have_attribute("aria-pressed", "true")
     expect(page.get_by_text("what is ticked here stays on this device")).to_be_visible()
-    assert page.locator("[data-question]").count() == 0
+    expect(page.locator("[data-question]")).to_have_count(0)
     assert [url for url in requests if not re.match(r"file:|data:", url)] == []

@@ -11,7 +11,7 @@ from lessons.sheets import sheet_pdf_bytes
 from repertoire.markings import make_marking
 from repertoire.models import Draft, Marking
 from repertoire.technique.marks import Kind, Mark
-from tests.browser.conftest import DESK, PHONE, SIZES, TABLET
+from tests.browser.conftest import DESK, PHONE, SIZES, TABLET, eventually
 from tests.repertoire.test_left_hand_pages import make_passage
 from tests.technique.lines import line
 
@@ -70,8 +70,7 @@ def test_guide_notes_come_when_asked_for_and_the_line_is_not_printed(page, sign_
     first.locator("summary").click()
     picture = first.locator("img.guide").first
     expect(picture).to_be_visible()
-    expect(picture).to_have_js_property("complete", True)
-    assert picture.evaluate("drawn => drawn.naturalWidth") > 0
+    eventually(lambda: picture.evaluate("drawn => drawn.complete && drawn.naturalWidth > 0"), page)
     strip = page.locator(".engraving .strip").first
     expect(strip).to_be_visible()
     page.emulate_media(media="print")

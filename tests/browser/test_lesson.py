@@ -13,7 +13,7 @@ from playwright.sync_api import Page, expect
 from lessons.assigning import assign
 from lessons.models import Assignment, Lesson, ListeningPoint, Observation, Phrase
 from repertoire.technique.marks import Kind, Mark
-from tests.browser.conftest import DESK, PHONE, TABLET
+from tests.browser.conftest import DESK, PHONE, TABLET, eventually
 from tests.conftest import PASSWORD
 from tests.lessons.conftest import TWO_BARS, make_marking, make_passage
 
@@ -176,7 +176,7 @@ def test_an_answer_that_is_lost_does_not_store_twice(open_lesson, watch):
     page.route("**/observe", lose, times=1)
     step(page, "Slow").get_by_role("button", name="better").click()
     expect(page.locator("#waiting")).to_be_visible()
-    assert Observation.objects.count() == 1
+    eventually(lambda: lost and Observation.objects.count() == 1, page)
     everything_sent(page)
     assert len(lost) == 1
     assert standing() == [("Slow", "better", None, "")]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from django.urls import reverse
+from playwright.sync_api import expect
 
 from studio.models import Guardian, Guardianship, Student
 
@@ -56,33 +57,33 @@ def test_signing_in_and_out(page, teacher, student, address, check_axe, check_wi
     page.get_by_label("E-mail").fill("ada@example.org")
     page.get_by_label("Password").fill("wrong")
     page.get_by_role("button", name="Sign in").click()
-    assert page.get_by_text("don’t belong together").is_visible()
+    expect(page.get_by_text("don’t belong together")).to_be_visible()
     check_axe()
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
-    assert page.url == address("/students/"), "where one wanted to go"
-    assert page.get_by_role("link", name="Mira Holt", exact=True).is_visible()
+    expect(page).to_have_url(address("/students/"))
+    expect(page.get_by_role("link", name="Mira Holt", exact=True)).to_be_visible()
     page.get_by_role("button", name="Sign out").click()
-    assert page.url == address("/sign-in")
+    expect(page).to_have_url(address("/sign-in"))
 
 
 def test_founding_the_studio(page, live_server, address, check_axe, check_width):
     page.set_viewport_size({"width": 820, "height": 1180})
     page.goto(address("/"))
     page.goto(address("/sign-in"))
-    assert page.url == address("/set-up")
+    expect(page).to_have_url(address("/set-up"))
     check_axe()
     check_width()
-    assert page.get_by_label("Time zone").input_value() == "Europe/London"
+    expect(page.get_by_label("Time zone")).to_have_value("Europe/London")
     page.get_by_label("Name of the studio").fill("Mill House")
     page.get_by_label("Your name").fill("Ada Fell")
     page.get_by_label("E-mail").fill("ada@example.org")
     page.get_by_label("Password", exact=True).fill("seven quiet up-bows")
     page.get_by_label("The same password again").fill("seven quiet up-bows")
     page.get_by_role("button", name="Make the account").click()
-    assert page.get_by_role("button", name="Sign out").is_visible()
+    expect(page.get_by_role("button", name="Sign out")).to_be_visible()
     page.goto(address("/settings"))
-    assert page.title() == "Settings · Mill House"
+    expect(page).to_have_title("Settings · Mill House")
 
 
 def test_a_new_student_with_instrument_and_guardian(page, sign_in, teacher, address, check_axe):
@@ -93,14 +94,14 @@ def test_a_new_student_with_instrument_and_guardian(page, sign_in, teacher, addr
     page.get_by_label("violin", exact=True).check()
     page.get_by_label("Size").fill("3/4")
     page.get_by_role("button", name="Save the student").click()
-    assert page.get_by_role("heading", name="Jonas", exact=True).is_visible()
+    expect(page.get_by_role("heading", name="Jonas", exact=True)).to_be_visible()
     page.get_by_role("link", name="Add a guardian").click()
     page.get_by_label("Name").fill("Paul Reed")
     page.get_by_label("Phone").fill("01632 960003")
     page.get_by_role("button", name="Save the guardian").click()
-    assert not page.get_by_text("01632 960003").is_visible(), "contacts are behind the disclosure"
+    expect(page.get_by_text("01632 960003")).not_to_be_visible()
     page.get_by_text("Contact", exact=False).first.click()
-    assert page.get_by_text("01632 960003").is_visible()
+    expect(page.get_by_text("01632 960003")).to_be_visible()
     check_axe()
 
 
@@ -110,6 +111,7 @@ def test_removing_a_guardian_asks_first(page, sign_in, teacher, student, family,
     page.get_by_text("Contact", exact=False).first.click()
     page.once("dialog", lambda dialog: dialog.dismiss())
     page.get_by_role("button", name="Remove Ines Holt").click()
+    expect(page.get_by_role("button", name="Remove Ines Holt")).to_be_visible()
     assert Guardianship.objects.count() == 1
     page.once("dialog", lambda dialog: dialog.accept())
     page.get_by_role("button", name="Remove Ines Holt").click()
@@ -122,4 +124,4 @@ def test_the_keyboard_skips_to_the_page(page, sign_in, teacher, address):
     page.goto(address("/students/"))
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
-    assert page.evaluate("document.activeElement.id") == "main"
+    expect(page.locator("#main")).to_be_focused()
