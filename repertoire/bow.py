@@ -19,22 +19,24 @@ from repertoire.technique.bow_facts import facts, limit_findings
 from repertoire.technique.bow_place import Placed, StrokePlace, place_as_marked, strip
 from repertoire.technique.bow_planning import COSTS, PlanCosts, place_planned
 from repertoire.technique.bow_words import NO_TERMS, place_word, share_word
-from repertoire.technique.bowing import BOW, Bowing, BowSettings, printed_tempo, read_strokes
-from repertoire.technique.line import Line, event_address
+from repertoire.technique.bowing import BOW, Bowing, BowSettings, read_strokes
+from repertoire.technique.line import Line, beat_label, event_address
 from repertoire.technique.marks import Kind, Mark, Marks, digest
 from repertoire.technique.strokes import Finding, FindingKind, Stroke, StrokeKind
+from repertoire.technique.tempi import tempi_of, tempo_figure
 from studio.models import Studio
 
 AS_MARKED, PLANNED = "marked", "planned"
 READINGS = ((AS_MARKED, "as marked"), (PLANNED, "planned"))
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 SLOWEST, FASTEST = 20, 300  # quarter notes a minute that can be asked for
+CHANGES_TOLD = 4  # changes of tempo named in a summary
 KIND_WORDS = {
     StrokeKind.SINGLE: "", StrokeKind.SLURRED: "slurred", StrokeKind.HOOKED: "hooked",
     StrokeKind.PORTATO: "portato", StrokeKind.TREMOLO: "tremolo",
 }  # fmt: skip
 # What a teacher acts on stands first; habits and open lengths are remarks.
-_REMARKS = frozenset({FindingKind.HABIT, FindingKind.PHRASE, FindingKind.FERMATA})
+_REMARKS = frozenset({FindingKind.HABIT, FindingKind.PHRASE, FindingKind.FERMATA, FindingKind.TEMPO})
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +109,8 @@ def place(bowing: Bowing, asked: BowAsked = ASKED) -> Placed:
 
 
 def _key(line: Line, marks: Marks, asked: BowAsked) -> str:
-    return f"{line_digest(line)} {digest(marks)} {asked.tempo} {asked.dynamic} {asked.settings!r}"
+    before = line.tempos_before or ""
+    return f"{line_digest(line)} {before} {digest(marks)} {asked.tempo} {asked.dynamic} {asked.settings!r}"
 
 
 def with_dynamic(line: Line, marks: Marks, dynamic: str) -> Marks:
@@ -149,7 +152,7 @@ def tell(bowing: Bowing, placed: Placed, asked: BowAsked, terms: Mapping[str, st
     ordered = sorted(dict.fromkeys(found), key=lambda f: (bowing.line.order(f.address), f.kind))
     return BowSaid(
         reading=placed.reading,
-        tempo=_figure(bowing.tempo),
+        tempo=worded(_tempo(bowing, asked), terms),
         summary=_summary(bowing, placed, ordered),
         findings=tuple(dict.fromkeys(worded(f.message, terms) for f in ordered if f.kind not in _REMARKS)),
         remarks=tuple(dict.fromkeys(worded(f.message, terms) for f in ordered if f.kind in _REMARKS)),
@@ -160,6 +163,22 @@ def tell(bowing: Bowing, placed: Placed, asked: BowAsked, terms: Mapping[str, st
         ),
         passes=passes(bowing),
     )
+
+
+def _tempo(bowing: Bowing, asked: BowAsked) -> str:
+    """The tempo at the beginning and where it changes: “60 at the beginning, 90 from bar 5”."""
+    tempi, line = bowing.tempi, bowing.line
+    first = tempo_figure(tempi.opening) + ("" if tempi.printed or asked.tempo else " (none is printed)")
+    if not tempi.changes:
+        return first
+    told = [f"{first} at the beginning"]
+    for change in tempi.changes[:CHANGES_TOLD]:
+        beat = f", beat {beat_label(line.bar(change.index).beat(change.onset))}" if change.onset else ""
+        told.append(f"{tempo_figure(change.tempo)} from bar {change.bar}{beat}")
+    more = len(tempi.changes) - CHANGES_TOLD
+    words = "; ".join(told) + (f"; {_count(more, 'more change')}" if more > 0 else "")
+    printed = tempi_of(line, bowing.settings.tempo).opening
+    return f"{words} (in proportion to what is printed)" if tempi.opening != printed else words
 
 
 def _summary(bowing: Bowing, placed: Placed, found: list[Finding]) -> str:
@@ -237,4 +256,4 @@ def _costs(raw: Mapping[str, Any]) -> PlanCosts:
 
 def usual_tempo(line: Line, settings: BowSettings = BOW) -> int:
     """The tempo a page begins with: the printed one, else the studio's, quarter notes a minute."""
-    return round(float(printed_tempo(line) or settings.tempo))
+    return round(float(tempi_of(line, settings.tempo).opening))

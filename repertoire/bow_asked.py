@@ -53,6 +53,7 @@ class BowPanel:
     directions: str
     tempo: int
     tempo_given: bool
+    tempo_changes: bool  # inside the passage
     usual: int
     dynamic: str
     pass_number: int
@@ -152,6 +153,7 @@ def panel(request: HttpRequest, passage: Passage, versions: Iterable[tuple[str, 
         directions=now.get("directions", MARKED),
         tempo=now.get("tempo") or usual,
         tempo_given="tempo" in now,
+        tempo_changes=any(version.bowing.tempi.changes for _, version in shown[:1]),
         usual=usual,
         dynamic=now.get("dynamic", ""),
         pass_number=min(now.get("pass", 1), most),

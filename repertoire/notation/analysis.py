@@ -19,6 +19,7 @@ from repertoire.technique.bowing import BOW, Bowing, BowSettings, read_strokes
 from repertoire.technique.line import Event, Line
 from repertoire.technique.marks import Kind, Marks
 from repertoire.technique.strokes import Finding
+from repertoire.technique.tempi import at_one_tempo
 
 Numbers = dict[str, Any]
 LeftHand = Callable[[Line, Marks], Mapping[str, Any]]
@@ -36,11 +37,12 @@ def analyse_line(
 ) -> Numbers:
     """`notes`, `strokes` and `findings` of a line with its marks.
 
-    `tempo` is in quarters a minute; without it the first metronome mark counts, else the
-    settings' tempo. `left_hand` gives what the left hand adds: `notes` (by address of note or
-    chord member), `findings`, and lists of its own such as `shifts`.
+    `tempo`, in quarters a minute, counts throughout; without it the tempo marks are followed
+    (see `technique/tempi.py`), from the settings' tempo where none has a number. `left_hand`
+    gives what the left hand adds: `notes` (by address of note or chord member), `findings`, and
+    lists of its own such as `shifts`.
     """
-    bowing = read_strokes(line, marks, settings, tempo)
+    bowing = read_strokes(at_one_tempo(line) if tempo else line, marks, settings, tempo)
     marked = place_as_marked(bowing)
     planned = place_planned(bowing, costs=costs)
     findings = [*bowing.findings, *marked.findings, *planned.findings, *limit_findings(bowing, planned)]
@@ -86,6 +88,11 @@ def _number(value: Fraction | float | None, digits: int = 6) -> float | None:
     return None if value is None else round(float(value), digits)
 
 
+def _seconds(event: Event, bowing: Bowing) -> Fraction:
+    begin = bowing.line.time(event)
+    return bowing.tempi.written.between(begin, begin + event.duration)
+
+
 def _notes(event: Event, bowing: Bowing, marked: Placed, planned: Placed, is_open: bool) -> list[Numbers]:
     line = bowing.line
     bar = line.bar(event.bar)
@@ -94,7 +101,7 @@ def _notes(event: Event, bowing: Bowing, marked: Placed, planned: Placed, is_ope
     common = {
         "onset": _number(line.time(event)),
         "duration": _number(event.duration),
-        "seconds": None if is_open else _number(bowing.seconds(event.duration)),
+        "seconds": None if is_open else _number(_seconds(event, bowing)),
         "stroke": stroke.number if stroke else None,
         "direction": str(stroke.direction) if stroke else None,
         "place_start": _number(here.start) if here else None,

@@ -1,7 +1,8 @@
 """Cutting a passage out of a line, and the marks that belong to it.
 
 A cut keeps the addresses of its notes. A bar cut at its start counts its beats as before
-(`missing` says what is gone); the clef, key and time in force stand at the start of the cut.
+(`missing` says what is gone); the clef, key and time in force stand at the start of the cut,
+and the tempo marks before it go along (`tempos_before`).
 A span that reaches past an edge keeps both its addresses: the one outside the passage tells
 that it enters or leaves, and the engraver draws it from or to the edge.
 """
@@ -50,7 +51,9 @@ def cut(line: Line, start_bar: int, start_beat: Fraction | None, end_bar: int, e
             bars.pop(index, None)  # only a note held from before sounds there
     opening = min(bars)
     bars[opening] = replace(bars[opening], key_shown=True, meter_shown=True)
-    return replace(line, bars=tuple(bars.values()), events=tuple(events))
+    at = (opening, start if opening == start_bar else Fraction(0))
+    before = (t for b in line.bars for t in b.tempos if (b.index, t.onset) < at)
+    return replace(line, bars=tuple(bars.values()), events=tuple(events), tempos_before=(*line.tempos_before, *before))
 
 
 def marks_in(marks: Iterable[Mark], line: Line) -> Marks:

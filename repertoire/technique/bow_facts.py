@@ -58,7 +58,11 @@ def facts(bowing: Bowing, placed: Placed, strings: Mapping[str, str] | None = No
 
     `strings` gives the string of every note address where the left hand is known.
     """
-    timed = [(s, float(s.beats * 60 / placed.tempo)) for s in bowing.strokes if s.seconds is not None]
+    timed = [
+        (stroke, float(found.seconds))
+        for stroke, found in zip(bowing.strokes, placed.strokes, strict=True)
+        if found.seconds is not None
+    ]
     longest = max(timed, key=lambda t: t[1], default=None)
     moving = [p for p in placed.strokes if p.speed is not None]
     fastest = max(moving, key=lambda p: p.speed or 0.0, default=None)

@@ -21,6 +21,7 @@ from .bow_words import share_word
 from .line import Line, beat_label, event_address
 from .marks import Kind
 from .strokes import Bowing, Direction, Finding, FindingKind, Moment, Stroke, StrokeKind, finding
+from .tempi import Tempi
 
 PARTS: dict[str, tuple[Fraction, Fraction]] = {
     "whole": (Fraction(0), Fraction(1)),
@@ -67,7 +68,8 @@ class StrokePlace:
 
 @dataclass(frozen=True)
 class Placed:
-    """All places of one reading ("as marked" or "planned"). Pizzicato notes have none."""
+    """All places of one reading ("as marked" or "planned"), begun at `tempo` quarters a minute.
+    Pizzicato notes have none."""
 
     reading: str
     strokes: tuple[StrokePlace, ...]
@@ -127,10 +129,10 @@ def even_rate(bowing: Bowing) -> Fraction:
 def place_as_marked(bowing: Bowing, tempo: Fraction | float | None = None, rate: Fraction | None = None) -> Placed:
     """The places as marked, and evenly where nothing is.
 
-    `tempo` (quarters a minute) defaults to the bowing's; `rate` is the share of the bow a
-    quarter note takes where nothing is set, by default `even_rate`.
+    `tempo` (quarters a minute at the beginning) defaults to the bowing's; `rate` is the share of
+    the bow a quarter note takes where nothing is set, by default `even_rate`.
     """
-    pace = Fraction(tempo).limit_denominator(1000) if tempo else bowing.tempo
+    tempi = tempi_for(bowing, tempo)
     pull = even_rate(bowing) if rate is None else rate
     asked, inner = wishes(bowing)
     findings: list[Finding] = []
@@ -144,13 +146,19 @@ def place_as_marked(bowing: Bowing, tempo: Fraction | float | None = None, rate:
             share = Fraction(0)
         start = _start(bowing.line, stroke, before, place, wish, share, findings)
         shares = _even_shares(stroke, share, inner)
-        found, its_notes = lay(stroke, start, shares, pace, bowing.settings.hair_mm)
+        found, its_notes = lay(stroke, start, shares, tempi, bowing.settings.hair_mm)
         if found.runs_out is not None:
             findings.append(_runs_out(bowing.line, stroke, found))
         strokes.append(found)
         notes += its_notes
         place, before = found.end, stroke
-    return Placed("as marked", tuple(strokes), tuple(notes), tuple(findings), pace, bowing.settings.hair_mm, pull)
+    begun, hair_mm = tempi.opening, bowing.settings.hair_mm
+    return Placed("as marked", tuple(strokes), tuple(notes), tuple(findings), begun, hair_mm, pull)
+
+
+def tempi_for(bowing: Bowing, tempo: Fraction | float | None) -> Tempi:
+    """The bowing's tempi, begun at another tempo if one is given."""
+    return bowing.tempi.begun_at(Fraction(tempo).limit_denominator(1000)) if tempo else bowing.tempi
 
 
 def _start(
@@ -190,7 +198,7 @@ def _even_shares(stroke: Stroke, share: Fraction, inner: dict[str, Fraction]) ->
 
 
 def lay(
-    stroke: Stroke, start: Fraction, shares: list[Fraction], pace: Fraction, hair_mm: float
+    stroke: Stroke, start: Fraction, shares: list[Fraction], tempi: Tempi, hair_mm: float
 ) -> tuple[StrokePlace, list[NotePlace]]:
     """A stroke laid on the bow from `start`, each moment taking its share, up to the edge."""
     sign = stroke.direction.sign
@@ -202,7 +210,7 @@ def lay(
     runs_out: Fraction | None = None
     where = ""
     beats = Fraction(0)
-    quarter = 60 / pace
+    lasting = Fraction(0)
     for moment, share in zip(stroke.moments, shares, strict=True):
         after = used + share
         begins = ends
@@ -214,7 +222,9 @@ def lay(
         else:
             last = after
         ends = start + last if sign > 0 else start - last
-        seconds = None if moment.fermata else moment.beats * quarter
+        sounding = moment.seconds(tempi)
+        lasting += sounding
+        seconds = None if moment.fermata else sounding
         speed = None if not seconds else float(share) / float(seconds) * hair_mm
         main = False
         for event in moment.events:  # grace notes take no bow of their own
@@ -231,7 +241,7 @@ def lay(
                 )  # fmt: skip
         used = after
         beats += moment.beats
-    whole = stroke.beats * quarter if stroke.seconds is not None else None
+    whole = lasting if stroke.seconds is not None else None
     speed = None if not whole or stroke.kind is StrokeKind.TREMOLO else float(used) / float(whole) * hair_mm
     if stroke.kind is StrokeKind.TREMOLO:
         notes = [

@@ -16,12 +16,13 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from .bow_place import NotePlace, Placed, StrokePlace, Wish, lay, wishes
+from .bow_place import NotePlace, Placed, StrokePlace, Wish, lay, tempi_for, wishes
 from .bow_words import share_word
 from .line import event_address
 from .loudness import Loudness, loudness
 from .marks import Kind
 from .strokes import Bowing, Finding, FindingKind, Stroke, StrokeKind, finding
+from .tempi import Tempi
 
 GRID = 48
 BLOCK = 256  # strokes whose costs are held in memory at a time
@@ -73,19 +74,19 @@ COSTS = PlanCosts()
 
 
 def place_planned(bowing: Bowing, tempo: Fraction | float | None = None, costs: PlanCosts = COSTS) -> Placed:
-    """The planned places of every note, within 0 to 1. `tempo` is in quarters a minute and
-    defaults to the bowing's. Teacher's shares are kept to the nearest 48th."""
-    pace = Fraction(tempo).limit_denominator(1000) if tempo else bowing.tempo
+    """The planned places of every note, within 0 to 1. `tempo` is in quarters a minute at the
+    beginning and defaults to the bowing's. Teacher's shares are kept to the nearest 48th."""
+    tempi = tempi_for(bowing, tempo)
     asked, inner = wishes(bowing)
     loud = loudness(bowing.line, bowing.marks)
-    path = _cheapest(bowing, asked, loud, pace, costs) if bowing.strokes else []
+    path = _cheapest(bowing, asked, loud, tempi, costs) if bowing.strokes else []
     strokes: list[StrokePlace] = []
     notes: list[NotePlace] = []
     findings: list[Finding] = []
     for stroke, wish, (start, end) in zip(bowing.strokes, asked, path, strict=True):
         share = Fraction(abs(end - start), GRID)
-        shares = _shares(stroke, share, inner, loud, costs)
-        found, its_notes = lay(stroke, Fraction(start, GRID), shares, pace, bowing.settings.hair_mm)
+        shares = _shares(stroke, share, inner, loud, tempi, costs)
+        found, its_notes = lay(stroke, Fraction(start, GRID), shares, tempi, bowing.settings.hair_mm)
         strokes.append(found)
         notes += its_notes
         if wish.share is not None and abs(share - wish.share) > Fraction(1, GRID):
@@ -94,7 +95,7 @@ def place_planned(bowing: Bowing, tempo: Fraction | float | None = None, costs: 
                 f"{share_word(wish.share)} is asked for, {share_word(share)} is there."
             )
             findings.append(finding(bowing.line, stroke.first, FindingKind.PLACE, text))
-    return Placed("planned", tuple(strokes), tuple(notes), tuple(findings), pace, bowing.settings.hair_mm)
+    return Placed("planned", tuple(strokes), tuple(notes), tuple(findings), tempi.opening, bowing.settings.hair_mm)
 
 
 def wanted_speeds(bowing: Bowing, loud: Mapping[str, Loudness], costs: PlanCosts) -> list[float]:
@@ -119,10 +120,10 @@ def wanted_speeds(bowing: Bowing, loud: Mapping[str, Loudness], costs: PlanCosts
 
 
 def _cheapest(
-    bowing: Bowing, asked: list[Wish], loud: Mapping[str, Loudness], pace: Fraction, costs: PlanCosts
+    bowing: Bowing, asked: list[Wish], loud: Mapping[str, Loudness], tempi: Tempi, costs: PlanCosts
 ) -> list[tuple[int, int]]:
     """Start and end of every stroke on the grid."""
-    parts = _cost_parts(bowing, asked, loud, pace, costs)
+    parts = _cost_parts(bowing, asked, loud, tempi, costs)
     places = np.arange(GRID + 1)
     distance = np.abs(places[:, None] - places[None, :]) / GRID
     count = len(bowing.strokes)
@@ -178,11 +179,11 @@ class _CostParts:
 
 
 def _cost_parts(
-    bowing: Bowing, asked: list[Wish], loud: Mapping[str, Loudness], pace: Fraction, costs: PlanCosts
+    bowing: Bowing, asked: list[Wish], loud: Mapping[str, Loudness], tempi: Tempi, costs: PlanCosts
 ) -> _CostParts:
     strokes = bowing.strokes
     sign = np.array([s.direction.sign for s in strokes])
-    seconds = np.array([max(float(s.beats * 60 / pace), 1e-3) for s in strokes])
+    seconds = np.array([max(float(sum(m.seconds(tempi) for m in s.moments)), 1e-3) for s in strokes])
     still = np.array([s.kind is StrokeKind.TREMOLO for s in strokes])
     wanted = np.array(wanted_speeds(bowing, loud, costs))
     grid = np.arange(GRID + 1) / GRID
@@ -235,9 +236,10 @@ def _ends_softly(strokes: tuple[Stroke, ...], number: int, last: Loudness) -> bo
 
 
 def _shares(
-    stroke: Stroke, share: Fraction, inner: Mapping[str, Fraction], loud: Mapping[str, Loudness], costs: PlanCosts
-) -> list[Fraction]:
-    """A stroke's share among its moments: by length, more for accents and where it swells."""
+    stroke: Stroke, share: Fraction, inner: Mapping[str, Fraction], loud: Mapping[str, Loudness], tempi: Tempi,
+    costs: PlanCosts,
+) -> list[Fraction]:  # fmt: skip
+    """A stroke's share among its moments: by their seconds, more for accents and where it swells."""
     if len(stroke.moments) == 1:
         return [share]
     weights = []
@@ -251,7 +253,7 @@ def _shares(
             weight += (costs.swell_share - 1) * (step if here.way == "crescendo" else 1 - step)
         if here.accent and len(stroke.moments) > 1:
             weight *= costs.accent_share
-        weights.append(weight * moment.beats)
+        weights.append(weight * moment.seconds(tempi))
     fixed = {i: inner[m.address] for i, m in enumerate(stroke.moments) if i and m.address in inner}
     left = share - sum(fixed.values(), Fraction(0))
     whole = sum((w for i, w in enumerate(weights) if i not in fixed), Fraction(0))

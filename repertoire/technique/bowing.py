@@ -26,6 +26,7 @@ from .strokes import (
     StrokeKind,
     finding,
 )
+from .tempi import Tempi, tempi_of, tempo_figure
 
 __all__ = [
     "BOW",
@@ -63,33 +64,27 @@ def read_strokes(
 ) -> Bowing:
     """The strokes of a line in played order, and what has to be told about them.
 
-    `tempo` is in quarter notes a minute; without it the first metronome mark of the line
-    counts, else the settings' tempo. Marks on addresses outside the line are left alone.
+    `tempo` is the one it begins at, in quarter notes a minute; without it the printed one
+    counts, else the settings' tempo. Tempo marks inside the line are followed, in proportion
+    to its beginning (see `tempi.py`). Marks on addresses outside the line are left alone.
     """
-    pace = Fraction(tempo).limit_denominator(1000) if tempo else printed_tempo(line) or settings.tempo
+    printed = tempi_of(line, settings.tempo)
+    tempi = printed.begun_at(Fraction(tempo).limit_denominator(1000)) if tempo else printed
     joined = join_notes(line, marks)
     findings = list(joined.findings)
     groups = joined.groups
-    joins = [_join(line, g, settings, pace, groups[i - 1] if i else None) for i, g in enumerate(groups)]
+    joins = [_join(line, g, settings, tempi, groups[i - 1] if i else None) for i, g in enumerate(groups)]
     directions = _solve(groups, joins)
     findings += _unmarked_changes(line, groups, joins, directions)
-    strokes = _strokes(line, marks, groups, joins, directions, pace)
+    strokes = _strokes(line, marks, groups, joins, directions, tempi)
     findings += _starts(line, groups, joins, directions)
     findings += _repeats(line, strokes)
     for moment in dict.fromkeys(m.address for g in groups for m in g.moments if m.fermata):
         text = "The length of the note in {where} is open (fermata): speed and seconds are unknown."
         findings.append(finding(line, moment, FindingKind.FERMATA, text))
+    findings += _open_tempi(line, tempi)
     findings.sort(key=lambda f: (line.order(f.address), f.kind))
-    return Bowing(line, marks, tuple(strokes), tuple(dict.fromkeys(findings)), pace, settings)
-
-
-def printed_tempo(line: Line) -> Fraction | None:
-    """Quarter notes a minute of the first metronome mark; None when there is none."""
-    for bar in line.bars:
-        for mark in bar.tempos:
-            if mark.unit is not None and mark.per_minute:
-                return mark.per_minute * mark.unit.quarters
-    return None
+    return Bowing(line, marks, tuple(strokes), tuple(dict.fromkeys(findings)), tempi, settings)
 
 
 def is_upbeat(line: Line, moment: Moment) -> bool:
@@ -114,8 +109,8 @@ def habit(line: Line, moment: Moment) -> Direction:
     return Direction.UP if is_upbeat(line, moment) else Direction.DOWN
 
 
-def _join(line: Line, group: Group, settings: BowSettings, pace: Fraction, before: Group | None) -> Join:
-    seconds = group.silence * 60 / pace
+def _join(line: Line, group: Group, settings: BowSettings, tempi: Tempi, before: Group | None) -> Join:
+    seconds = tempi.played.between(group.first.onset - group.silence, group.first.onset)
     uncounted = before is not None and before.bows is None
     start = group.fresh or seconds >= settings.fresh_seconds
     rest = seconds >= settings.rest_seconds or group.breath
@@ -195,7 +190,7 @@ def _unmarked_changes(
 
 
 def _strokes(
-    line: Line, marks: Marks, groups: tuple[Group, ...], joins: list[Join], directions: list[Direction], pace: Fraction
+    line: Line, marks: Marks, groups: tuple[Group, ...], joins: list[Join], directions: list[Direction], tempi: Tempi
 ) -> list[Stroke]:
     dotted = {m.at.partition("p")[0] for m in marks if m.kind is Kind.ARTICULATION and m.value in _STOPS}
     reasons = _reasons(line, groups, joins, directions)
@@ -206,13 +201,13 @@ def _strokes(
         if _repeated(groups, joins, directions, place) and way is Direction.UP and plain:
             last = strokes.pop()
             moments = last.moments + moments
-            strokes.append(replace(last, moments=moments, kind=StrokeKind.HOOKED, seconds=_seconds(moments, pace)))
+            strokes.append(replace(last, moments=moments, kind=StrokeKind.HOOKED, seconds=_seconds(moments, tempi)))
             continue
         same = place > 0 and way == _ends(groups[place - 1], directions[place - 1]) and not (join.start or join.either)
         retake = "marked" if join.retake and place else "needed" if same and not join.rest else ""
         strokes.append(
             Stroke(
-                len(strokes) + 1, way, group.mark is not None, _kind(group, dotted), moments, _seconds(moments, pace),
+                len(strokes) + 1, way, group.mark is not None, _kind(group, dotted), moments, _seconds(moments, tempi),
                 reasons[place], retake, join.start, join.start or join.rest, group.bows,
             )
         )  # fmt: skip
@@ -233,10 +228,10 @@ def _kind(group: Group, dotted: set[str]) -> StrokeKind:
     return StrokeKind.SLURRED if "slur" in group.ways and len(new) > 1 else StrokeKind.SINGLE
 
 
-def _seconds(moments: tuple[Moment, ...], pace: Fraction) -> Fraction | None:
+def _seconds(moments: tuple[Moment, ...], tempi: Tempi) -> Fraction | None:
     if any(m.fermata for m in moments):
         return None
-    return sum((m.beats for m in moments), Fraction(0)) * 60 / pace
+    return sum((m.seconds(tempi) for m in moments), Fraction(0))
 
 
 def _label(line: Line, moment: Moment) -> str:
@@ -302,4 +297,21 @@ def _repeats(line: Line, strokes: list[Stroke]) -> list[Finding]:
         if jumped and before is not None and before != stroke.direction:
             text = f"The repeat from {{where}} begins {stroke.direction}-bow; the time before it began {before}."
             out.append(finding(line, first.address, FindingKind.REPEAT, text))
+    return out
+
+
+def _open_tempi(line: Line, tempi: Tempi) -> list[Finding]:
+    """Words inside the line whose tempo nobody can know."""
+    out = []
+    for each in tempi.untold:
+        bar = line.bar(each.index)
+        at = bar.onset + each.onset
+        note = next((e for e in line.events if line.time(e) >= at), None)
+        if note is None:
+            continue
+        going = f"seconds go on at {tempo_figure(each.tempo)} quarter notes a minute."
+        how = "changes the tempo by and by" if each.bends else "has no number"
+        where = f"bar {bar.number}, beat {beat_label(bar.beat(each.onset))}"
+        text = f"“{each.words}” in {where} {how}: {going}"
+        out.append(Finding(note.address, bar.number, bar.beat(each.onset), FindingKind.TEMPO, text))
     return out

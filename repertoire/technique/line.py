@@ -220,6 +220,7 @@ class Line:
     title: str = ""
     part: str = ""
     instrument: str = ""  # "violin", "viola" or "" when the part doesn't say
+    tempos_before: tuple[TempoMark, ...] = ()  # of a cut: the tempo marks before it, in order
 
     @cached_property
     def _events(self) -> dict[str, Event]:

@@ -13,6 +13,7 @@ from functools import cached_property
 
 from .line import Event, Line, beat_label
 from .marks import Marks
+from .tempi import Tempi
 
 
 class Direction(StrEnum):
@@ -45,6 +46,7 @@ class FindingKind(StrEnum):
     REPEAT = "repeat"  # a repeat begins on the other bow
     PHRASE = "phrase"  # a slur over slurs, read as phrasing
     FERMATA = "fermata"  # a length that is open
+    TEMPO = "tempo"  # words that change the tempo without a number
     RUNS_OUT = "runs out"
     PLACE = "place"  # the bow isn't where the mark wants it
     LONG_STROKE = "long stroke"
@@ -118,6 +120,10 @@ class Moment:
     def end(self) -> Fraction:
         return self.onset + self.beats
 
+    def seconds(self, tempi: Tempi) -> Fraction:
+        """How long it sounds, a fermata as long as it is written."""
+        return tempi.played.between(self.onset, self.end)
+
     @cached_property
     def continues(self) -> bool:
         """Nothing new is played: every note is tied from before."""
@@ -179,15 +185,20 @@ class Stroke:
 
 @dataclass(frozen=True)
 class Bowing:
-    """The strokes of a line in playing order, and what was found on the way. `tempo` is in
-    quarter notes a minute. Pizzicato notes belong to no stroke."""
+    """The strokes of a line in playing order, and what was found on the way, at its `tempi`.
+    Pizzicato notes belong to no stroke."""
 
     line: Line
     marks: Marks
     strokes: tuple[Stroke, ...]
     findings: tuple[Finding, ...]
-    tempo: Fraction
+    tempi: Tempi
     settings: BowSettings = field(default=BOW)
+
+    @property
+    def tempo(self) -> Fraction:
+        """The tempo it begins at, quarter notes a minute."""
+        return self.tempi.opening
 
     @cached_property
     def _at(self) -> dict[tuple[str, int], Stroke]:
@@ -196,6 +207,3 @@ class Bowing:
     def stroke_at(self, address: str, pass_number: int = 1) -> Stroke | None:
         """The stroke that carries an event in a pass; None for pizzicato, rests and cues."""
         return self._at.get((self.line.event(address).address, pass_number))
-
-    def seconds(self, beats: Fraction) -> Fraction:
-        return beats * 60 / self.tempo

@@ -145,4 +145,4 @@ def _cleared(marks: Marks, long: Moment, short: Moment, after: Moment | None) ->
 def _speed(bowing: Bowing, moment: Moment, share: Fraction) -> float | None:
     if moment.fermata or not moment.beats:
         return None
-    return float(share / bowing.seconds(moment.beats)) * bowing.settings.hair_mm
+    return float(share / moment.seconds(bowing.tempi)) * bowing.settings.hair_mm

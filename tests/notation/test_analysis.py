@@ -2,6 +2,8 @@
 
 import json
 from contextlib import suppress
+from dataclasses import replace
+from fractions import Fraction
 from io import StringIO
 from pathlib import Path
 
@@ -11,6 +13,7 @@ from music21 import corpus
 
 from repertoire.notation.analysis import analyse_line, join_movements
 from repertoire.notation.musicxml import read_part
+from repertoire.technique.line import TempoMark, Value
 from tests.technique.lines import line, marks
 
 NOTE = {
@@ -62,6 +65,17 @@ def test_the_left_hand_adds_its_fields():
     assert "addresses" not in found
     two = join_movements([found, analyse_line(passage, (), movement=2)])
     assert [n["movement"] for n in two["notes"]] == [1, 2]
+
+
+def test_tempo_marks_are_followed_and_a_given_tempo_counts_throughout():
+    plain = line("4/4", "alto", "C4 w | D4 w")
+    marked = [(TempoMark(Fraction(0), "", Value("quarter"), Fraction(n)),) for n in (60, 120)]
+    passage = replace(plain, bars=tuple(replace(b, tempos=t) for b, t in zip(plain.bars, marked, strict=True)))
+    found = analyse_line(passage, ())
+    assert [n["seconds"] for n in found["notes"]] == [4.0, 2.0]
+    assert [s["seconds"] for s in found["strokes"]] == [4.0, 2.0]
+    assert [n["speed_mm_s"] for n in found["notes"]] == [160.0, 320.0]
+    assert [n["seconds"] for n in analyse_line(passage, (), tempo=80)["notes"]] == [3.0, 3.0]
 
 
 def quartets() -> list[Path]:

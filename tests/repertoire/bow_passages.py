@@ -11,7 +11,8 @@ PRINTED = marks("slur b1n1 b1n2", "down b1n1", "p b1n1")
 
 
 def uneven_passage(teacher, text="", printed=PRINTED):
-    notes = line("4/4", "alto", text) if text else LINE
+    """`text` is read by `line`, or is a line already."""
+    notes = line("4/4", "alto", text) if isinstance(text, str) and text else text or LINE
     part = Part.objects.create(
         piece=Piece.objects.create(teacher=teacher, title="Long and short"), name="Viola", instrument="viola"
     )

@@ -1,6 +1,8 @@
 """The bow on the pages of a passage: what is asked beside it, what is told, and who may see it."""
 
 import re
+from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 from django.db import connection
@@ -11,6 +13,7 @@ from repertoire.bow import BowAsked, inferred_marks, place, read, tell, worded
 from repertoire.bow_forms import BowSettingsForm
 from repertoire.markings import make_marking, printed_marking
 from repertoire.models import BowChoice, Marking, Suggestion
+from repertoire.technique.line import TempoMark, Value
 from repertoire.technique.marks import Kind, Mark
 from tests.repertoire.bow_passages import LINE, PRINTED, uneven_passage
 from tests.repertoire.marking_passages import make_passage
@@ -49,6 +52,38 @@ def test_pages_are_their_teachers_alone(name, passage, client_of, teacher, colle
     keeps_to_its_owner(url, client_of, teacher, (colleague, stranger))
     assert client_of(colleague).post(url, {"take": "none"}).status_code == 404
     assert Suggestion.objects.count() == 0
+
+
+@pytest.fixture
+def changing(teacher):
+    """Bar 1 at 60, bar 2 at 90, bar 3 “rit.”, without a number."""
+    plain = line("4/4", "alto", "G3 h. A3 q | B3 h. D4 q | C4 w")
+    tempi = [TempoMark(Fraction(0), "", Value("quarter"), Fraction(n)) for n in (60, 90)]
+    tempi.append(TempoMark(Fraction(0), "rit."))
+    bars = tuple(replace(b, tempos=(t,)) for b, t in zip(plain.bars, tempi, strict=True))
+    return uneven_passage(teacher, replace(plain, bars=bars))
+
+
+def test_tempo_marks_inside_the_passage_are_followed_and_told(changing, client):
+    told = plain(client.get(page_of(changing, under="bow")))
+    assert "Crotchet = 60 at the beginning; 90 from bar 2: 4 strokes" in told
+    assert "Tempo at the beginning, crotchet =" in told
+    assert "“rit.” in bar 3, beat 1 changes the tempo by and by: seconds go on at 90 crotchets a minute." in told
+    slower = plain(client.get(page_of(changing, under="bow", bow=1, tempo=40)))
+    assert "Crotchet = 40 at the beginning; 60 from bar 2 (in proportion to what is printed)" in slower
+    for name in ("bowings", "uneven"):
+        assert "Tempo at the beginning" in plain(client.get(reverse(name, args=[changing.pk])))
+
+
+def test_a_passage_begun_after_a_tempo_mark_takes_it(changing, client):
+    changing.pk, changing.start_bar, changing.first_number = None, 2, "2"
+    changing.save()
+    told = plain(client.get(page_of(changing, under="bow")))
+    assert "Crotchet = 90: 3 strokes" in told
+
+
+def test_where_no_tempo_is_printed_it_is_said(passage, client):
+    assert "Crotchet = 80 (none is printed), time 1 of 2:" in plain(client.get(page_of(passage, under="bow")))
 
 
 @pytest.mark.parametrize("name", ["bowings", "uneven"])

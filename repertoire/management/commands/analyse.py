@@ -41,7 +41,10 @@ class Command(BaseCommand):
         parser.add_argument("--part", help="the part's name, its number from 1, or its id in the file")
         parser.add_argument("--bars", default="", metavar="A-B", help="printed bar numbers, such as 12-19")
         parser.add_argument("--movement", type=int, metavar="N", help="one of several movements, from 1")
-        parser.add_argument("--tempo", type=float, metavar="BPM", help="quarter notes a minute")
+        parser.add_argument(
+            "--tempo", type=float, metavar="BPM",
+            help="quarter notes a minute throughout; without it the part's tempo marks are followed",
+        )  # fmt: skip
         parser.add_argument("--instrument", choices=("violin", "viola"), help="when the part doesn't say, or another")
         parser.add_argument(
             "--preset", choices=tuple(PRESETS),
