@@ -14,11 +14,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from repertoire.technique.bare_notes import moments_of_notes
 from repertoire.technique.fingering import complete_moments
 from repertoire.technique.fingering_alternatives import alternatives_of
 from repertoire.technique.fingering_costs import NO_LIMITS, Limits
 from repertoire.technique.left_hand import shifts
-from repertoire.technique.moments import Moment, moments_of_notes
+from repertoire.technique.moments import Moment
 from repertoire.technique.strings import STRING_NAMES
 
 from .left_hand_analysis import describe_alternative, describe_finding, describe_note, describe_shift

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import combinations
 from typing import Final, Literal
 
 from .fingering_costs import NO_LIMITS, PRESETS, Costs, Limits, Preset
@@ -178,6 +179,7 @@ def complete_moments(
         playable, places, findings = _playable(moments, run, instrument, line)
         path = run.decode(playable, run.table.spans(playable)) if playable else EMPTY
         chosen = [run.table.choices[row] for row in path.rows]
+    findings += _let_go(playable, chosen, line)
     for moment, place, choice, weight, others in zip(playable, places, chosen, path.weights, path.rivals, strict=True):
         if not moment.second_half:
             placements += _place(moment, place, choice, weight, string_length)
@@ -192,6 +194,8 @@ def complete_moments(
 
 def _place(moment: Moment, place: int, choice: Choice, weight: float, length: float) -> Iterable[Placement]:
     for address, pitch, wish, stop in zip(moment.addresses, moment.pitches, moment.wishes, choice.stops, strict=True):
+        if address in moment.sustained:
+            continue
         harmonic = wish.harmonic or ("natural" if stop.code == 0 and stop.semitones else "")
         yield Placement(
             address, pitch, stop.string, stop.finger, choice.position, _EXTENSIONS[stop.extension], stop.letters,
@@ -216,16 +220,70 @@ def _playable(
     kept: list[Moment] = []
     places: list[int] = []
     findings: list[Finding] = []
+    gone: set[str] = set()  # notes left out or let go, which sound under no later one
     for place, (moment, (_, rows)) in enumerate(zip(moments, run.table.spans(moments), strict=True)):
+        if gone.intersection(moment.sustained):
+            moment = _without(moment, gone)
+            rows = run.table.spans([moment])[0][1]
         if not rows:
-            found, possible = _give_way(moment, run, instrument, line)
+            found, possible = _without_sustained(moment, run, line) or _give_way(
+                _without(moment, moment.sustained), run, instrument, line
+            )
             findings.append(found)
+            gone.update(set(moment.addresses).difference(possible.addresses if possible else ()))
             if possible is None:
                 continue
             moment = possible
         kept.append(moment)
         places.append(place)
     return kept, places, findings
+
+
+def _without(moment: Moment, gone: Iterable[str]) -> Moment:
+    """The moment without some of the notes that sound into it."""
+    kept = [n for n, address in enumerate(moment.addresses) if address not in gone]
+    return replace(
+        moment,
+        addresses=tuple(moment.addresses[n] for n in kept),
+        pitches=tuple(moment.pitches[n] for n in kept),
+        wishes=tuple(moment.wishes[n] for n in kept),
+        sustained=tuple(a for a in moment.sustained if a not in gone),
+    )
+
+
+def _without_sustained(moment: Moment, run: Engine, line: Line | None) -> tuple[Finding, Moment] | None:
+    """A moment whose new notes can be played once a note that sounds into it is let go: what is
+    let go, and the moment that is left."""
+    for count in range(1, len(moment.sustained) + 1):
+        for gone in combinations(moment.sustained, count):
+            attempt = _without(moment, gone)
+            if run.table.spans([attempt])[0][1]:
+                new = next(a for a in moment.addresses if a not in moment.sustained)
+                names = dict(zip(moment.addresses, moment.pitches, strict=True))
+                held = " and ".join(names[a].label for a in gone)
+                reason = f"{names[new].label} can’t be reached by one hand while {held} sounds."
+                where = line.where(new) if line else ""
+                return Finding(new, where, reason, f"let {held} go there"), attempt
+    return None
+
+
+def _let_go(moments: Sequence[Moment], chosen: Sequence[Choice], line: Line | None) -> list[Finding]:
+    """Notes that should sound on but whose finger or string is taken from them."""
+    out: list[Finding] = []
+    for place in range(1, len(moments)):
+        moment, before = moments[place], moments[place - 1]
+        for address in moment.sustained:
+            if address not in before.addresses:
+                continue
+            was = chosen[place - 1].stops[before.addresses.index(address)]
+            now = chosen[place].stops[moment.addresses.index(address)]
+            if (was.string, was.code) != (now.string, now.code):
+                new = next(a for a in moment.addresses if a not in moment.sustained)
+                label = moment.pitches[moment.addresses.index(new)].label
+                held = moment.pitches[moment.addresses.index(address)].label
+                reason = f"{label} can’t be reached while {describe(was)} holds {held}."
+                out.append(Finding(new, line.where(new) if line else "", reason, f"let {held} go there"))
+    return out
 
 
 def describe(stop: Stop | Placement) -> str:

@@ -24,6 +24,7 @@ _CODES: Final = 7
 _SPREAD: Final = 12  # semitones and positions kept apart in the tables, either way
 _WIDTH: Final = 2 * _SPREAD + 1
 _FAR: Final = 40.0
+_LET_GO: Final = 8.0  # a note that goes on sounding is taken over by another finger or string
 
 
 def _moved(costs: Costs, first: int, second: int, by: int, gap: int, same_string: bool) -> float:
@@ -178,6 +179,7 @@ class Engine:
         unary = np.einsum("nsf,nf->ns", self.table.features[rows], context.features.astype(np.float32))
         unary[absent] = _FAR
         costs = self._moves(ints, context, chords=np.array([len(m.pitches) > 1 for m in moments]))
+        self._sustain(costs, moments, rows)
         return self._best(rows, ints[:, :, 7], unary, costs, absent)
 
     def _moves(self, ints: np.ndarray, context: Context, chords: np.ndarray) -> np.ndarray:
@@ -193,6 +195,21 @@ class Engine:
             out[double] = 0.5 * (out[double] + self._face(ints, context, 1, step, double))
         out += moved * shift[:, :, None]
         return out
+
+    def _sustain(self, moves: np.ndarray, moments: Sequence[Moment], rows: np.ndarray) -> None:
+        """Hold notes that go on sounding under others to their string and finger, in place."""
+        for place, moment in enumerate(moments):
+            before = moments[place - 1].addresses
+            for address in moment.sustained if place else ():
+                if address in before:
+                    was = self._stops(rows[place - 1], before.index(address))
+                    now = self._stops(rows[place], moment.addresses.index(address))
+                    moves[place - 1] += np.float32(_LET_GO) * (was[:, None] != now)
+
+    def _stops(self, rows: np.ndarray, member: int) -> np.ndarray:
+        """String and finger code of one member in each choice of a moment, as one number."""
+        stops = (self.table.choices[row].stops[member] for row in rows.tolist())
+        return np.array([stop.string * 8 + stop.code for stop in stops])
 
     def _face(
         self, ints: np.ndarray, context: Context, face: int, step: np.ndarray, only: np.ndarray | None = None

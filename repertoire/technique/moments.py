@@ -2,8 +2,9 @@
 
 A moment carries what a choice of fingering depends on: the notes, how long they last at
 the tempo, rest before them, place in the bar, slurs, trills, vibrato wishes, and what is
-already marked. Moments come from a written line with its marks, or from a bare list of
-notes; tied notes are one moment, and voices that begin together are one double stop.
+already marked. Moments come from a written line with its marks (from a bare list of notes:
+see `bare_notes.py`); tied notes are one moment, and voices that begin together are one
+double stop.
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ from typing import Final
 from .line import Event, Line, event_address
 from .marks import Kind, Mark
 from .pitch import Pitch
-from .spelling import keys_around, spell
 from .strings import string_number
 
 USUAL_TEMPO: Final = 88  # quarter notes a minute when the part doesn't say
@@ -25,6 +25,7 @@ _WORDS: Final[Mapping[str, int]] = {
     "larghetto": 60, "largo": 50, "lento": 52, "grave": 46, "adagietto": 64, "adagio": 54, "andantino": 80,
     "andante": 72, "moderato": 92, "allegretto": 104, "allegro": 126, "vivace": 144, "presto": 160,
 }  # fmt: skip
+MOST_NOTES: Final = 4  # under one hand
 _SOFT: Final = frozenset(("p", "pp", "ppp", "pppp"))
 
 
@@ -71,6 +72,7 @@ class Moment:
     key: int = 0  # sharps of the key in force, flats negative
     tied: tuple[tuple[str, str], ...] = field(default=())  # (address, first note it is tied from)
     shown: tuple[tuple[str, str], ...] = field(default=())  # (address, played as): touched and sounding notes
+    sustained: tuple[str, ...] = ()  # of the addresses, those that began earlier and still sound
 
 
 def wishes_of(line: Line, marks: Iterable[Mark]) -> dict[str, Wish]:
@@ -157,6 +159,7 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
     heads: dict[tuple[int, Fraction, int], list[Event]] = {}
     tied: dict[str, list[str]] = {}
     sounding: dict[tuple[int, Pitch], str] = {}
+    over: set[str] = set()  # members of a chord tied over while others of it are new
     soft = False
     softs: dict[str, bool] = {}
     for place, event in enumerate(line.events):
@@ -168,16 +171,29 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
                 tied.setdefault(sounding[event.voice, pitch], []).append(member)
             continue
         softs[event.address] = soft
-        for pitch, member in zip(event.pitches, event.members, strict=True):
-            sounding[event.voice, pitch] = member
+        for number, (pitch, member) in enumerate(zip(event.pitches, event.members, strict=True)):
+            if event.tied_from and event.tied_from[number] and (event.voice, pitch) in sounding:
+                tied.setdefault(sounding[event.voice, pitch], []).append(member)
+                over.add(member)
+            else:
+                sounding[event.voice, pitch] = member
         heads.setdefault((event.bar, event.onset, place if event.grace else 10**9), []).append(event)
     out: list[Moment] = []
     end = 0.0
     lengths = _sounding_lengths(line)
+    ends = _ends(line)
+    under: list[tuple[Pitch, str]] = []  # notes begun earlier that may still sound
     measured = {b.index: (float(b.onset), float(b.missing), float(b.meter.beat)) for b in line.bars}
     for (_, onset, _), events in heads.items():
         played, shown = _harmonics(events, wishes)
-        found = sorted(played, key=lambda pm: pm[0].midi)
+        played = [pm for pm in played if pm[1] not in over]
+        now = line.time(events[0])
+        under = [pm for pm in under if ends[pm[1]] > now]
+        room = MOST_NOTES - len(played)
+        still = [pm for pm in under if all(pm[0] != p for p, _ in played)][-room:] if room > 0 else []
+        found = sorted((*still, *played), key=lambda pm: pm[0].midi)
+        under += [pm for pm in played if pm[1] not in shown.values()]
+        sustained = tuple(m for _, m in still)
         first = events[0]
         bar = bars[first.bar]
         bar_onset, missing, unit = measured[first.bar]
@@ -188,7 +204,9 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
             addresses=tuple(m for _, m in found),
             pitches=tuple(p for p, _ in found),
             wishes=tuple(
-                replace(wishes.get(m, FREE), harmonic="artificial") if m in shown.values() else wishes.get(m, FREE)
+                replace(wishes.get(m, FREE), harmonic="artificial")
+                if m in shown.values()
+                else _after(wishes.get(m, FREE), m in sustained)
                 for _, m in found
             ),
             time=start,
@@ -206,6 +224,7 @@ def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = Non
             key=bar.key,
             tied=tuple((t, m) for e in events for m in e.members for t in tied.get(m, ())),
             shown=tuple(shown.items()),
+            sustained=sustained,
         )
         out.extend(_halves(moment))
         end = max(end, start + (0.0 if first.grace else length))
@@ -240,6 +259,25 @@ def _harmonics(events: Sequence[Event], wishes: Mapping[str, Wish]) -> tuple[lis
     return [(p, m) for p, m in notes if m not in shown], shown
 
 
+def _after(wish: Wish, sounds_on: bool) -> Wish:
+    """What is marked at a note while it goes on sounding: of a substitution the finger that took over."""
+    return replace(wish, finger=wish.leaves, leaves=None) if sounds_on and wish.leaves is not None else wish
+
+
+def _ends(line: Line) -> dict[str, Fraction]:
+    """When each note stops sounding, with what is tied to it, by the member it begins with."""
+    ends: dict[str, Fraction] = {}
+    head: dict[tuple[int, Pitch], str] = {}
+    for event in line.events:
+        end = line.time(event) + event.duration
+        for number, (pitch, member) in enumerate(zip(event.pitches, event.members, strict=True)):
+            key = (event.voice, pitch)
+            if not (event.tied_from and event.tied_from[number] and key in head):
+                head[key] = member
+            ends[head[key]] = end
+    return ends
+
+
 def _sounding_lengths(line: Line) -> dict[str, Fraction]:
     """Length of each event with what is tied to it, by the address of its first event."""
     lengths = {e.address: e.duration for e in line.events}
@@ -270,53 +308,3 @@ def _halves(moment: Moment) -> tuple[Moment, ...]:
             moment, wishes=after, felt=half, rest=0.0, bar_start=False, slurred=True, trill=False, second_half=True
         ),
     )
-
-
-def moments_of_notes(
-    midis: Sequence[int],
-    onsets: Sequence[float],
-    lengths: Sequence[float],
-    strings: Sequence[int | None] = (),
-    fingers: Sequence[int | None] = (),
-) -> tuple[Moment, ...]:
-    """Moments of a bare list: MIDI numbers, onsets and lengths in quarter notes.
-
-    Notes with one onset are a double stop or chord. `strings` (1 to 4) and `fingers` (0 to
-    4) are given marks, None where there is none. Addresses are the row numbers: `r0`, `r1`, …
-    """
-    order = sorted(range(len(midis)), key=lambda i: (onsets[i], midis[i]))
-    names = spell([midis[i] for i in order], [lengths[i] for i in order])
-    keys = keys_around([midis[i] for i in order], [lengths[i] for i in order]).tolist() if order else []
-    out: list[Moment] = []
-    end = 0.0
-    place = 0
-    while place < len(order):
-        together = [place]
-        while place + len(together) < len(order) and (
-            abs(onsets[order[place + len(together)]] - onsets[order[place]]) < 1e-6
-        ):
-            together.append(place + len(together))
-        rows = [order[i] for i in together]
-        start, length = float(onsets[rows[0]]), float(max(lengths[r] for r in rows)) or GRACE_LENGTH
-        beat = start % 1.0
-        out.append(
-            Moment(
-                addresses=tuple(f"r{r}" for r in rows),
-                pitches=tuple(names[i] for i in together),
-                wishes=tuple(
-                    Wish(fingers[r] if fingers else None, strings[r] if strings else None)
-                    if (strings and strings[r] is not None) or (fingers and fingers[r] is not None)
-                    else FREE
-                    for r in rows
-                ),
-                time=start,
-                length=length,
-                felt=length,
-                rest=max(0.0, start - end) if out else 8.0,
-                on_beat=beat < 0.01 or beat > 0.99,
-                key=keys[place],
-            )
-        )
-        end = max(end, start + length)
-        place += len(together)
-    return tuple(out)

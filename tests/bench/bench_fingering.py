@@ -10,9 +10,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from repertoire.technique.bare_notes import moments_of_notes
 from repertoire.technique.fingering import complete_moments
 from repertoire.technique.fingering_alternatives import alternatives_of
-from repertoire.technique.moments import moments_of_notes
 from tests.bench.figures import Figure, least, show
 
 

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from repertoire.technique.bare_notes import moments_of_notes
 from repertoire.technique.fingering import FingeringError, complete, complete_moments, usual_preset
 from repertoire.technique.fingering_costs import PRESETS, Limits
 from repertoire.technique.marks import Kind, Mark
-from repertoire.technique.moments import moments_of, moments_of_notes
+from repertoire.technique.moments import moments_of
 from repertoire.technique.pitch import Pitch
 from repertoire.technique.strings import open_string
 from tests.technique.lines import line

@@ -5,6 +5,7 @@ from itertools import pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from repertoire.technique.bare_notes import moments_of_notes
 from repertoire.technique.fingering import complete, complete_moments
 from repertoire.technique.left_hand import (
     hand_span,
@@ -16,7 +17,6 @@ from repertoire.technique.left_hand import (
     without_vibrato,
 )
 from repertoire.technique.marks import Kind, Mark
-from repertoire.technique.moments import moments_of_notes
 from repertoire.technique.shift_practice import shift_excerpt, slide_excerpts
 from repertoire.technique.tuning import tuning_care
 from tests.technique.lines import line
