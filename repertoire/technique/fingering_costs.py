@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-RULE_VERSION: Final = "left hand 1"
+RULE_VERSION: Final = "left hand 2"
 
 Preset = Literal["balanced", "low and clear", "on one string", "expressive shifts"]
 
@@ -31,6 +31,7 @@ class Costs:
     shift_after_rest: float = 0.28  # a quarter rest or more
     shift_from_open: float = 0.77
     slide_semitone: float = 0.84  # same finger, same string, a half step
+    slide_down: float = 0.22  # more where it goes down, unless it lands on 1
     further_position: float = 0.17
     bar_start: float = -0.05
     off_beat: float = 0.13
@@ -85,6 +86,7 @@ class Costs:
 
     # double stops and chords
     chord_spread: float = 0.8  # a semitone beyond the frame, both fingers down
+    chord_reach: float = 1.3  # reaching while another finger is down
     chord_bar: float = 0.35
     chord_slant: float = 1.6  # one finger on two places a half step apart
     chord_swapped: float = 0.5  # the lower note on the higher string
@@ -158,10 +160,13 @@ class Limits:
             costs = replace(
                 costs,
                 extension=costs.extension * 1.8, reach=costs.reach * 1.8, fourth=costs.fourth + 0.15,
+                chord_reach=costs.chord_reach * 1.8,
                 chord_spread=costs.chord_spread * 2,
             )  # fmt: skip
         if not self.extensions:
-            costs = replace(costs, reach=costs.reach + 4, extension=costs.extension + 1.5)
+            costs = replace(
+                costs, reach=costs.reach + 4, chord_reach=costs.chord_reach + 4, extension=costs.extension + 1.5
+            )
         if self.open_strings == "avoided":
             costs = replace(costs, open_short=costs.open_short + 3, open_long=costs.open_long + 3)
         elif self.open_strings == "wanted":

@@ -34,7 +34,8 @@ def _moved(costs: Costs, first: int, second: int, by: int, gap: int, same_string
     landing = FINGER_OF[second]
     cost = costs.further_position * (abs(by) - 1)
     if same_string and first == second and abs(gap) == 1:
-        return cost + costs.slide_semitone - costs.shift
+        slid = cost + costs.slide_semitone - costs.shift
+        return slid + (costs.slide_down if by < 0 and landing > 1 else 0.0)
     if by < 0:
         cost += costs.down + (costs.down_on_first if landing == 1 else 0.0)
     else:

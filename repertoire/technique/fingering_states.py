@@ -125,6 +125,11 @@ def stops_of(pitch: Pitch, wish: Wish, opens: Sequence[Pitch], highest: int = HI
                 yield stop
 
 
+@lru_cache(maxsize=8192)
+def _all_stops(pitch: Pitch, wish: Wish, opens: tuple[Pitch, ...]) -> tuple[Stop, ...]:
+    return tuple(stops_of(pitch, wish, opens))
+
+
 def frame_cost(stops: Sequence[Stop], costs: Costs) -> float | None:
     """Cost of holding stopped notes together in one hand; None when they can't be.
 
@@ -169,25 +174,29 @@ def choices_of(
             for stop in single
             for place in (REMEMBERED if stop.code == 0 else (stop.position,))
         )  # fmt: skip
+    options = [_all_stops(p, w, tuple(opens)) for p, w in zip(pitches, wishes, strict=True)]
     found: list[Choice] = []
-    options = [list(stops_of(p, w, opens)) for p, w in zip(pitches, wishes, strict=True)]
-    for stops in product(*options):
-        strings = sorted(s.string for s in stops)
-        if strings != list(range(strings[0], strings[0] + len(stops))):
-            continue
-        swapped = any(stops[i].string < stops[i + 1].string for i in range(len(stops) - 1))
-        if swapped and len(stops) > 2:
-            continue
-        places = {s.position for s in stops if s.code}
-        if len(places) > 1:
-            continue
-        cost = frame_cost(stops, costs)
-        if cost is None:
-            continue
-        cost += costs.chord_swapped * swapped
-        for place in places or REMEMBERED:
-            found.append(Choice(stops, place, cost))
+    for place in sorted({stop.position for each in options for stop in each}):
+        here = [[s for s in each if not s.code or s.position == place] for each in options]
+        for stops in product(*here) if all(here) else ():
+            if any(s.code for s in stops) != (place >= 0):
+                continue  # all open: only where no finger has a place
+            cost = _chord_cost(stops, costs)
+            if cost is not None:
+                found += [Choice(stops, hand, cost) for hand in ((place,) if place >= 0 else REMEMBERED)]
     return tuple(found)
+
+
+def _chord_cost(stops: Sequence[Stop], costs: Costs) -> float | None:
+    """Cost of the notes of a chord in one hand; None when they can't be, or lie on strings apart."""
+    strings = sorted(s.string for s in stops)
+    if strings != list(range(strings[0], strings[0] + len(stops))):
+        return None
+    swapped = any(stops[i].string < stops[i + 1].string for i in range(len(stops) - 1))
+    if swapped and len(stops) > 2:
+        return None
+    cost = frame_cost(stops, costs)
+    return None if cost is None else cost + costs.chord_swapped * swapped
 
 
 class ChoiceTable:
@@ -257,7 +266,7 @@ class ChoiceTable:
             cost += self.limits.position_cost(choice.position)
         for stop, wish in zip(choice.stops, wishes, strict=True):
             if stop.extension:
-                cost += costs.reach / count
+                cost += costs.reach if count == 1 else costs.chord_reach
             if stop.respelled:
                 cost += costs.respelled / count
             if stop.finger == 4 and wish.finger is None:

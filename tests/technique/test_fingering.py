@@ -57,6 +57,21 @@ PASSAGES = {
     ),
     "thirds as double stops": ("violin", "G4+B4 q A4+C5 q G4+B4 h", "III3+II1 III4+II2 III3+II1"),
     "sixths as double stops": ("violin", "F#4+D5 q G4+E5 q F#4+D5 h", "III2+II3 III3+II4/III3+I0 III2+II3"),
+    "octaves in the frame of the first and fourth finger": (
+        "violin",
+        "A3+A4 q B3+B4 q C4+C5 q B3+B4 q E4+E5 q F#4+F#5 q G4+G5 q A4+A5 q",
+        "IV1+III4 IV1+III4 IV1+III4 IV1+III4 III1+II4 III1+II4 III1+II4 III1+II4",
+    ),
+    "thirds into third position, the second and fourth finger above the first and third": (
+        "violin",
+        "F5+A5 q G5+Bb5 q F5+A5 q G5+Bb5 q",
+        "II3+I1 II4+I2 II3+I1 II4+I2",
+    ),
+    "down from the fifth position without a finger sliding": (
+        "viola",
+        "F5 s E5 s D5 s C5 s Bb4 s A4 s G4 s F4 s G4 s A4 s Bb4 s C5 s D5 s E5 s F5 q",
+        "I3 I2 I1/I3 I2 I1 I0 II3 II2 II3 I0 I1 I2 I1/I3 I2/I4 I3/I1",
+    ),
     "four-note chord": ("violin", "G3+D4+B4+G5 w", "IV0+III0+II1+I2"),
 }
 
