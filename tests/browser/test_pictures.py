@@ -147,6 +147,7 @@ def test_placing_the_same_sign_again_moving_and_undoing(page, sign_in, teacher, 
     # Moved by its button, which keeps the focus; removed by key; undone by key.
     page.get_by_text("Move stave 1, 10 % across, above: down-bow").click()
     right = page.get_by_role("button", name="right").first
+    right.focus()
     right.evaluate("button => { button.click(); button.click(); }")  # the second before the first is answered
     expect(page.locator("#picture-list li").first).to_contain_text("11 % across")
     expect(page.get_by_role("button", name="right").first).to_be_focused()
