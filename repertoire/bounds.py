@@ -11,8 +11,12 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from repertoire.technique.line import Bar, Line, beat_label
+
+if TYPE_CHECKING:
+    from repertoire.models import Passage
 
 _SIGNS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3"}
 _DASH = re.compile(r"\s*(?:–|—|-|\bto\b|\.\.\.?|…)\s*")
@@ -42,6 +46,18 @@ class Bounds:
     @property
     def end(self) -> Fraction | None:
         return Fraction(self.end_beat) if self.end_beat else None
+
+
+def bounds_of(passage: Passage) -> Bounds:
+    """The bounds a passage was cut with."""
+    return Bounds(
+        passage.start_bar,
+        passage.start_beat,
+        passage.end_bar,
+        passage.end_beat,
+        passage.first_number,
+        passage.last_number,
+    )
 
 
 def read_bounds(text: str, line: Line | None, bar_count: int = 0) -> Bounds:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from django.db import transaction
 
-from repertoire.bounds import Bounds, BoundsError, read_bounds, write_bounds
+from repertoire.bounds import BoundsError, bounds_of, read_bounds, write_bounds
 from repertoire.excerpts import movement_notes, passage_line
 from repertoire.importing import make_passage
 from repertoire.markings import make_marking, marks_of, printed_marking
@@ -67,7 +67,7 @@ def _carry_passage(passage: Passage, movement: Movement | None) -> CarriedPassag
     old = movement_notes(passage.movement)[0] if passage.movement.notated else None
     new = movement_notes(movement)[0] if movement.notated else None
     try:
-        bounds = read_bounds(write_bounds(old, _bounds(passage)), new, movement.bar_count)
+        bounds = read_bounds(write_bounds(old, bounds_of(passage)), new, movement.bar_count)
     except BoundsError as error:
         done.left_out.append(str(error))
         return done
@@ -129,14 +129,3 @@ def _moved(mark: Mark, pairs: dict[str, str]) -> Mark | None:
 def _counterpart(address: str, pairs: dict[str, str]) -> str | None:
     event = event_address(address)
     return pairs[event] + address[len(event) :] if event in pairs else None
-
-
-def _bounds(passage: Passage) -> Bounds:
-    return Bounds(
-        passage.start_bar,
-        passage.start_beat,
-        passage.end_bar,
-        passage.end_beat,
-        passage.first_number,
-        passage.last_number,
-    )

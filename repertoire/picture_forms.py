@@ -56,8 +56,10 @@ class CropForm(PassageForm):
         help_text="By what right you keep it and who may see it: public domain, bought, for this lesson only.",
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, own: bool = True, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if not own:
+            del self.fields["rights"]  # the part is a colleague's
         self.fields["bars"].label = "Bars it shows"
 
     def clean(self) -> dict[str, Any]:

@@ -107,13 +107,13 @@ def make_picture_passage(
     upload: PictureUpload, bounds: Bounds, crop: Crop, *, title: str = "", purpose: str = "", rights: str | None = None
 ) -> Passage:
     """The cropped picture as the excerpt of a new passage; the upload goes. `rights`, when given, are
-    written to the part. Raises ScanError, making nothing."""
+    written to the part if it is the teacher's. Raises ScanError, making nothing."""
     image = cut_out(image_of(upload), crop)
     with transaction.atomic():
         picture = keep_picture(upload.teacher, image, upload.file_name, page=upload.page)
         passage = make_passage(upload.movement, upload.teacher, bounds, title=title, purpose=purpose, picture=picture)
         part = upload.movement.revision.part
-        if rights is not None and rights != part.rights:
+        if rights is not None and rights != part.rights and part.piece.teacher_id == upload.teacher_id:
             part.rights = rights
             part.save(update_fields=["rights"])
         upload.delete()
@@ -132,6 +132,26 @@ def keep_picture(teacher: Teacher, image: Image.Image, file_name: str, *, page: 
         file_name=file_name,
         page=page,
     )
+    return _stored(picture, content)
+
+
+def copy_picture(picture: ExcerptPicture, teacher: Teacher) -> ExcerptPicture:
+    """The same picture as another teacher's own, so that neither depends on what the other keeps."""
+    with picture.image.open("rb") as file:
+        content = file.read()
+    copied = ExcerptPicture(
+        teacher=teacher,
+        sha256=picture.sha256,
+        width=picture.width,
+        height=picture.height,
+        staves=picture.staves,
+        file_name=picture.file_name,
+        page=picture.page,
+    )
+    return _stored(copied, content)
+
+
+def _stored(picture: ExcerptPicture, content: bytes) -> ExcerptPicture:
     try:
         picture.image.save("excerpt.png", ContentFile(content), save=False)
         picture.save()

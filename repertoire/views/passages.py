@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from repertoire import excerpts, importing
 from repertoire.access import get_own_passage, get_passage
-from repertoire.bounds import Bounds, write_bounds
+from repertoire.bounds import Bounds, bounds_of, write_bounds
 from repertoire.bow_asked import drawn_for
 from repertoire.elsewhere import make_passage_there, places
 from repertoire.forms import PassageForm, PassageNameForm
@@ -149,14 +149,7 @@ def passage_extend(request: HttpRequest, passage_id: int) -> HttpResponse:
     passage = get_own_passage(request, passage_id)
     movement = passage.movement
     line = excerpts.movement_notes(movement)[0] if movement.notated else None
-    here = Bounds(
-        passage.start_bar,
-        passage.start_beat,
-        passage.end_bar,
-        passage.end_beat,
-        passage.first_number,
-        passage.last_number,
-    )
+    here = bounds_of(passage)
     initial = {"bars": write_bounds(line, here), "title": passage.title, "purpose": passage.purpose}
     form = PassageForm(request.POST or None, initial=initial, line=line, bar_count=movement.bar_count)
     if request.method == "POST" and form.is_valid():

@@ -23,6 +23,7 @@ from repertoire.notation.scans import Crop, ScanError, as_png, cut_out, find_ang
 from repertoire.picture_forms import CropForm, PictureForm
 from repertoire.picture_models import ExcerptPicture
 from repertoire.queries import overlapping
+from repertoire.sharing import shared_within
 from repertoire.technique.marks import Aspect, Marks
 from repertoire.technique.picture_marks import Paper, describe, in_order
 from studio.access import teacher_of
@@ -64,7 +65,8 @@ def picture_crop(request: HttpRequest, upload_id: int) -> HttpResponse:
     initial = {**_whole(), "rights": movement.revision.part.rights, "bars": request.GET.get("bars", "")}
     if asked is not None:
         initial |= {name: str(value) for name, value in asked.items() if name in CropForm.base_fields}
-    form = CropForm(request.POST or None, initial=initial, line=line, bar_count=movement.bar_count)
+    own = movement.revision.part.piece.teacher_id == upload.teacher_id
+    form = CropForm(request.POST or None, initial=initial, line=line, bar_count=movement.bar_count, own=own)
     if request.method == "POST" and form.is_valid():
         wanted = form.cleaned_data
         try:
@@ -74,7 +76,7 @@ def picture_crop(request: HttpRequest, upload_id: int) -> HttpResponse:
                 form.crop,
                 title=wanted["title"],
                 purpose=wanted["purpose"],
-                rights=wanted["rights"],
+                rights=wanted.get("rights"),
             )
         except ScanError as error:
             form.add_error(None, str(error))
@@ -198,6 +200,7 @@ def passage_page(
         "markings": markings,
         "shown": version,
         "overlapping": overlapping(passage, teacher_of(request)),
+        "shared": shared_within(passage, teacher_of(request)),
         "deletable": deletable,
         "own": passage.teacher_id == teacher_of(request).pk,
         "facts": facts(picture.paper),

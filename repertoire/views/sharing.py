@@ -14,6 +14,7 @@ from repertoire.access import get_own_marking, get_own_passage, get_shared_marki
 from repertoire.markings import MarkingError, marks_of
 from repertoire.sharing import copy, own_passage_like, share, withdraw
 from repertoire.views.marking import from_script
+from repertoire.views.pictures import to_place
 from studio.access import teacher_of
 
 
@@ -54,6 +55,8 @@ def shared_marking(request: HttpRequest, marking_id: int) -> HttpResponse:
         "own_passage": like,
         "into": "" if like and into == str(like.pk) else into,
     }
+    if passage.has_picture:
+        context["signs"] = to_place(marking)
     page = "_excerpt" if from_script(request) else "shared_marking"
     return render(request, f"repertoire/{page}.html", context)
 
