@@ -31,6 +31,7 @@ _SEPARATE = frozenset((
     "breath", "caesura", "fermata", "octave", "gliss", "bracketSpan", "tempo", "reh", "ending", "mNum", "tuplet",
     "tupletBracket", "tupletNum", "staff", "grpSym", "label", "labelAbbr", "repeatMark", "fTrem", "bTrem", "arpeg",
 ))  # fmt: skip
+_OWNERS = frozenset(("mark-own", "mark-printed", "mark-replaced", "mark-inferred"))
 _IN_WORDS = 0.62  # music glyphs among words, such as the note of a metronome mark
 Box = tuple[float, float, float, float]
 
@@ -68,18 +69,25 @@ class Sign:
 
     @property
     def owner(self) -> str:
-        return next(
-            (c for c in self.classes if c in ("mark-own", "mark-printed", "mark-replaced", "mark-inferred")), ""
-        )
+        for name in self.classes:
+            if name in _OWNERS:
+                return name
+        return ""
 
     @property
     def key(self) -> str:
         """The id the sign was given, also on the systems it continues over."""
-        return next((c[3:] for c in self.classes if c.startswith("id-")), self.ident)
+        for name in self.classes:
+            if name.startswith("id-"):
+                return name[3:]
+        return self.ident
 
     @property
     def kind(self) -> str:
-        return next((c[5:] for c in self.classes if c.startswith("kind-")), "")
+        for name in self.classes:
+            if name.startswith("kind-"):
+                return name[5:]
+        return ""
 
     def boxes(self) -> Iterator[Box]:
         dx, dy = self.dx, self.dy

@@ -90,36 +90,38 @@ def _bow(line: Line, marks: Marks) -> Iterator[Problem]:
         if mark.at in line:
             by_event[event_address(mark.at)].append(mark)
     for address, here in by_event.items():
-        event, at = line.event(address), _at(line, address)
+        event = line.event(address)
         kinds = {m.kind: m for m in here}
         if len({m.value for m in here if m.kind is Kind.BOW}) > 1:
-            yield Problem(address, Kind.BOW, f"{at}: down-bow and up-bow on one note.")
+            yield Problem(address, Kind.BOW, f"{_at(line, address)}: down-bow and up-bow on one note.")
         plucked = [m for m in here if m.kind is Kind.PIZZICATO and m.value != "arco"]
         if plucked and Kind.BOW in kinds:
-            yield Problem(address, Kind.BOW, f"{at}: a plucked note has no bow direction.")
+            yield Problem(address, Kind.BOW, f"{_at(line, address)}: a plucked note has no bow direction.")
         if event.continues:
             for kind in (Kind.BOW, Kind.RETAKE):
                 if kind in kinds:
                     reason = "the note is tied over and isn't played anew"
-                    yield Problem(address, kind, f"{at}: no {_word(kind)} here, {reason}.")
+                    yield Problem(address, kind, f"{_at(line, address)}: no {_word(kind)} here, {reason}.")
         if any(m.value == "arpeggio" for m in here if m.kind is Kind.ARTICULATION) and len(event.pitches) < 2:
-            yield Problem(address, Kind.ARTICULATION, f"{at}: only a chord can be spread.")
-        yield from _share(address, at, kinds)
+            yield Problem(address, Kind.ARTICULATION, f"{_at(line, address)}: only a chord can be spread.")
+        yield from _share(line, address, kinds)
         for mark in here:
             after = mark.option("after")
             if after and Fraction(after) >= max(event.duration, Fraction(1, 64)) and not mark.to:
-                yield Problem(address, mark.kind, f"{at}: the {mark.kind} mark would stand after the note's end.")
+                yield Problem(
+                    address, mark.kind, f"{_at(line, address)}: the {mark.kind} mark would stand after the note's end."
+                )
 
 
-def _share(address: str, at: str, kinds: dict[Kind, Mark]) -> Iterator[Problem]:
+def _share(line: Line, address: str, kinds: dict[Kind, Mark]) -> Iterator[Problem]:
     if Kind.AMOUNT not in kinds or Kind.PART not in kinds:
         return
     share, part = kinds[Kind.AMOUNT].share, kinds[Kind.PART].value
     if part in ("upper half", "lower half") and share > Fraction(1, 2):
-        message = f"{at}: more than half the bow doesn't fit in the {part}."
+        message = f"{_at(line, address)}: more than half the bow doesn't fit in the {part}."
         yield Problem(address, Kind.AMOUNT, message)
     if part == "whole" and share < 1:
-        yield Problem(address, Kind.AMOUNT, f"{at}: whole bow and a share of the bow on one note.")
+        yield Problem(address, Kind.AMOUNT, f"{_at(line, address)}: whole bow and a share of the bow on one note.")
 
 
 def _hand(line: Line, marks: Marks, strings: tuple[Pitch, ...]) -> Iterator[Problem]:

@@ -202,13 +202,15 @@ class Bar:
         return (beat - 1) * self.meter.beat - self.missing
 
 
+_PARTS = {Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾", Fraction(1, 3): "⅓", Fraction(2, 3): "⅔"}
+
+
 def beat_label(beat: Fraction) -> str:
     """A beat for people: 1, 2½, 3⅓, or 2 5/8."""
     whole, rest = divmod(beat, 1)
-    signs = {Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾", Fraction(1, 3): "⅓", Fraction(2, 3): "⅔"}
     if not rest:
         return str(whole)
-    return f"{whole}{signs[rest]}" if rest in signs else f"{whole} {rest}"
+    return f"{whole}{_PARTS[rest]}" if rest in _PARTS else f"{whole} {rest}"
 
 
 @dataclass(frozen=True)
@@ -240,11 +242,14 @@ class Line:
         return hashlib.sha256(repr((self.bars, self.events)).encode()).hexdigest()
 
     def __contains__(self, address: object) -> bool:
-        if not isinstance(address, str) or not ADDRESS.match(address):
+        if not isinstance(address, str):
             return False
+        if address in self._events:
+            return True
         found = self._events.get(event_address(address))
-        member = parse_address(address)[2]
-        return found is not None and member <= max(1, len(found.pitches))
+        return (
+            found is not None and bool(ADDRESS.match(address)) and 0 < parse_address(address)[2] <= len(found.pitches)
+        )
 
     def event(self, address: str) -> Event:
         """The event at an address (of the event or one of its members). Raises LineError."""
