@@ -1,8 +1,8 @@
 """What a student works on: giving it, changing its marking with a reason, putting it to rest.
 
 An assignment names a passage and the marking in use, or a piece and its bars. From then on
-the marking changes only through a MarkingChange, which says when, why and in which lesson.
-Every function takes its times from the caller.
+the marking changes only through a MarkingChange and the state through a StateChange, which say
+when, why and in which lesson. Every function takes its times from the caller.
 """
 
 from __future__ import annotations
@@ -10,13 +10,14 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 
-from lessons.models import Assignment, Lesson, MarkingChange, Step
+from lessons.models import Assignment, Lesson, MarkingChange, StateChange, Step
 from lessons.tempo import FASTEST, SLOWEST
 from repertoire.models import Marking, Passage, Piece
 from repertoire.queries import passages_open_to
@@ -69,7 +70,7 @@ def assign(
     _check_markings(passage, marking, to_try)
     _check_tempo(tempo_now, tempo_goal)
     if lesson is not None and lesson.student_id != student.pk:
-        raise AssignError("That lesson is another student's.")
+        raise AssignError("That lesson is another student’s.")
     with transaction.atomic():
         open_ones = Assignment.objects.select_for_update().filter(student=student, ended=None)
         if passage is not None and open_ones.filter(passage=passage).exists():
@@ -157,13 +158,12 @@ def change_plan(
     tempo_unit: str,
     listening_point: str,
     minutes: int | None,
-    state: str,
 ) -> None:
-    """Rewrite what is not history: tempo, listening point, minutes, state. Raises AssignError."""
+    """Rewrite what is not history: tempo, listening point, minutes. Raises AssignError."""
     _check_tempo(tempo_now, tempo_goal)
     assignment.tempo_now, assignment.tempo_goal, assignment.tempo_unit = tempo_now, tempo_goal, tempo_unit
-    assignment.listening_point, assignment.minutes, assignment.state = listening_point.strip(), minutes, state
-    assignment.save(update_fields=["tempo_now", "tempo_goal", "tempo_unit", "listening_point", "minutes", "state"])
+    assignment.listening_point, assignment.minutes = listening_point.strip(), minutes
+    assignment.save(update_fields=["tempo_now", "tempo_goal", "tempo_unit", "listening_point", "minutes"])
 
 
 def change_steps(assignment: Assignment, plans: Sequence[str | StepPlan], *, on: date) -> None:
@@ -195,25 +195,73 @@ def change_steps(assignment: Assignment, plans: Sequence[str | StepPlan], *, on:
                 step.delete()
 
 
-def set_state(assignment: Assignment, state: str) -> None:
-    assignment.state = state
-    assignment.save(update_fields=["state"])
+def set_state(
+    assignment: Assignment, state: str, *, at: datetime, lesson: Lesson | None = None, reason: str = ""
+) -> StateChange | None:
+    """Note that work is new, in work, secure, performed or resting from now on, and why if told.
+
+    None when it is so already. The marking in use is remembered with it.
+    """
+    with transaction.atomic():
+        assignment.refresh_from_db(fields=["state", "marking"], from_queryset=_locked())
+        if state == assignment.state:
+            return None
+        change = _state_change(assignment, assignment.state, state, at=at, lesson=lesson, reason=reason)
+        change.save()
+        assignment.state = state
+        assignment.save(update_fields=["state"])
+    return change
 
 
-def end(assignment: Assignment, *, on: date) -> None:
-    """The student no longer works on it; it stays in the history."""
-    assignment.ended = on
-    assignment.save(update_fields=["ended"])
+def end(
+    assignment: Assignment, *, on: date, at: datetime | None = None, lesson: Lesson | None = None, reason: str = ""
+) -> StateChange | None:
+    """The student no longer works on it; it stays in the history. `at` is noon of the day when left out."""
+    zone = ZoneInfo(assignment.student.teacher.studio.timezone)
+    with transaction.atomic():
+        assignment.refresh_from_db(fields=["state", "ended", "marking"], from_queryset=_locked())
+        if assignment.ended is not None:
+            return None
+        at = at or datetime.combine(on, time(12), zone)
+        change = _state_change(assignment, assignment.state, StateChange.ENDED, at=at, lesson=lesson, reason=reason)
+        change.save()
+        assignment.ended = on
+        assignment.save(update_fields=["ended"])
+    return change
 
 
-def resume(assignment: Assignment) -> None:
-    """Take an ended or resting assignment up again. Raises AssignError when another one is open."""
-    others = Assignment.objects.filter(student=assignment.student_id, ended=None).exclude(pk=assignment.pk)
-    if assignment.passage_id and others.filter(passage=assignment.passage_id).exists():
-        raise AssignError("This passage is already among the current assignments.")
-    assignment.ended = None
-    assignment.state = State.WORKING if assignment.state == State.RESTING else assignment.state
-    assignment.save(update_fields=["ended", "state"])
+def resume(assignment: Assignment, *, at: datetime, lesson: Lesson | None = None, reason: str = "") -> None:
+    """Take ended or resting work up again. Raises AssignError when the passage is open elsewhere."""
+    with transaction.atomic():
+        assignment.refresh_from_db(fields=["state", "ended", "marking"], from_queryset=_locked())
+        others = Assignment.objects.filter(student=assignment.student_id, ended=None).exclude(pk=assignment.pk)
+        if assignment.passage_id and others.filter(passage=assignment.passage_id).exists():
+            raise AssignError("This passage is already among the current assignments.")
+        before = assignment.state if assignment.ended is None else StateChange.ENDED
+        after = State.WORKING if assignment.state == State.RESTING else assignment.state
+        if before == after:
+            return
+        _state_change(assignment, before, after, at=at, lesson=lesson, reason=reason).save()
+        assignment.ended, assignment.state = None, after
+        assignment.save(update_fields=["ended", "state"])
+
+
+def _locked() -> QuerySet[Assignment]:
+    return Assignment.objects.select_for_update(of=("self",))
+
+
+def _state_change(
+    assignment: Assignment, before: str, after: str, *, at: datetime, lesson: Lesson | None, reason: str = ""
+) -> StateChange:
+    return StateChange(
+        assignment=assignment,
+        lesson=lesson,
+        before=before,
+        after=after,
+        marking_id=assignment.marking_id,
+        reason=" ".join(reason.split())[:300],
+        at=at,
+    )
 
 
 def move(assignment: Assignment, *, earlier: bool) -> None:
@@ -230,15 +278,18 @@ def move(assignment: Assignment, *, earlier: bool) -> None:
         Assignment.objects.bulk_update(row, ["position"])
 
 
-def as_last_week(student: Student, *, lesson: Lesson) -> tuple[Assignment, ...]:
+def as_last_week(student: Student, *, lesson: Lesson, at: datetime) -> tuple[Assignment, ...]:
     """Everything the student works on goes on unchanged into the next week.
 
     What was new before this lesson has now been heard and becomes "working"; what this
     lesson itself assigned stays new. Returns the assignments that go on, in order.
     """
-    Assignment.objects.filter(student=student, ended=None, state=State.NEW).exclude(assigned_in=lesson).update(
-        state=State.WORKING
-    )
+    with transaction.atomic():
+        new = list(_locked().filter(student=student, ended=None, state=State.NEW).exclude(assigned_in=lesson))
+        StateChange.objects.bulk_create(
+            _state_change(each, State.NEW, State.WORKING, at=at, lesson=lesson) for each in new
+        )
+        Assignment.objects.filter(pk__in=[each.pk for each in new]).update(state=State.WORKING)
     return tuple(Assignment.objects.filter(student=student, ended=None).exclude(state=State.RESTING))
 
 
@@ -277,12 +328,12 @@ def _checked_piece(student: Student, passage: Passage | None, piece: Piece | Non
         if piece is not None and piece.pk != found.pk:
             raise AssignError(f"“{passage.title}” is not a passage of {piece.title}.")
         if not passages_open_to(student.teacher).filter(pk=passage.pk).exists():
-            raise AssignError("That passage is another teacher's.")
+            raise AssignError("That passage is another teacher’s.")
         return found
     if piece is None:
         raise AssignError("Choose a passage, or a piece and its bars.")
     if piece.teacher.studio_id != student.teacher.studio_id:
-        raise AssignError("That piece is another studio's.")
+        raise AssignError("That piece is another studio’s.")
     return piece
 
 

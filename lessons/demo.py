@@ -266,11 +266,12 @@ def _play_weeks(stage: _Stage, student: Student, told: Mapping[str, Any]) -> Non
                     lesson=lesson,
                     at=lesson.starts + timedelta(minutes=18),
                 )
+        for key, state, reason in week.get("state", ()):
+            assigning.set_state(made[key], state, at=ended, lesson=lesson, reason=reason)
         for work in told["assignments"]:
             if work["ended"] == week["ago"]:
                 made[work["key"]].refresh_from_db()
-                assigning.set_state(made[work["key"]], work["state"])
-                assigning.end(made[work["key"]], on=stage.day(week["ago"], weekday))
+                assigning.end(made[work["key"]], on=stage.day(week["ago"], weekday), at=ended, lesson=lesson)
         for key, steps in week.get("steps", {}).items():
             made[key].refresh_from_db()
             plans = [_step(stage, told_step) for told_step in steps]
@@ -283,10 +284,6 @@ def _play_weeks(stage: _Stage, student: Student, told: Mapping[str, Any]) -> Non
             sheet = issue_sheet(student, lesson, at=at, home=stage.home)
             if newest and "home" in told:
                 practise_at_home(sheet, told["home"], made, now=stage.now)
-    for work in told["assignments"]:
-        if work["ended"] is None:
-            made[work["key"]].refresh_from_db()
-            assigning.set_state(made[work["key"]], work["state"])
     if student.status == Student.Status.ACTIVE:
         _plan_ahead(stage, student, told, len(told["weeks"]))
 
@@ -358,7 +355,7 @@ def _hear(made: Mapping[str, Assignment], lesson: Lesson, week: Mapping[str, Any
     for key, address, theme, text in week["point"]:
         observing.flag(lesson, made[key], at=at, address=address, theme=theme, text=text)
     if lesson.attendance in (Lesson.Attendance.ATTENDED, Lesson.Attendance.LATE):
-        assigning.as_last_week(lesson.student, lesson=lesson)
+        assigning.as_last_week(lesson.student, lesson=lesson, at=at)
         for point in lesson.student.listening_points.filter(
             settled=None, lesson__starts__lt=lesson.starts - timedelta(days=13)
         ):

@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 
 from lessons.assigning import TO_TRY_LIMIT
 from lessons.models import Assignment, Lesson, Theme
@@ -61,9 +62,22 @@ class PlanForm(forms.Form):
 
     @property
     def plan(self) -> dict[str, Any]:
-        """Everything but the steps, as `change_plan` and `assign` take it."""
-        names = ("tempo_now", "tempo_goal", "tempo_unit", "listening_point", "minutes", "state")
+        """Tempo, listening point and minutes, as `change_plan` and `assign` take them."""
+        names = ("tempo_now", "tempo_goal", "tempo_unit", "listening_point", "minutes")
         return {name: self.cleaned_data[name] for name in names}
+
+
+class ChangePlanForm(PlanForm):
+    """The plan of work that is going on; another state has its day and, if told, its reason."""
+
+    state_on = forms.DateField(label="Since", required=False, widget=DateInput(), help_text="the day of another state")
+    state_reason = forms.CharField(label="Why, or where", required=False, max_length=300)
+
+    def clean_state_on(self) -> date:
+        on: date = self.cleaned_data["state_on"] or timezone.localdate()
+        if not date(1990, 1, 1) <= on <= timezone.localdate():
+            raise forms.ValidationError("Choose today or an earlier day.")
+        return on
 
 
 class AssignForm(PlanForm):

@@ -15,8 +15,10 @@ from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
-from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Sheet
+from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Sheet, StateChange
 from studio.models import Student
+
+IN_WORK = "Now working on"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,7 @@ class Day:
     observations: list[Observation] = field(default_factory=list)
     changes: list[MarkingChange] = field(default_factory=list)
     begun: list[Assignment] = field(default_factory=list)
-    ended: list[Assignment] = field(default_factory=list)
+    states: list[StateChange] = field(default_factory=list)
     points: list[ListeningPoint] = field(default_factory=list)
     sheets: list[Sheet] = field(default_factory=list)
 
@@ -48,8 +50,28 @@ class Day:
         return self.lesson is not None and self.lesson.starts <= until
 
     @property
+    def turns(self) -> list[tuple[str, list[StateChange]]]:
+        """The changes of state by what they are called: first what was heard and is now in work, then the others."""
+        found: dict[str, list[StateChange]] = {}
+        for change in self.states:
+            found.setdefault(turn_words(change), []).append(change)
+        return sorted(found.items(), key=lambda turn: turn[0] != IN_WORK)
+
+    @property
     def empty(self) -> bool:
-        return not (self.observations or self.changes or self.begun or self.ended or self.points or self.sheets)
+        return not (self.observations or self.changes or self.begun or self.states or self.points or self.sheets)
+
+
+def turn_words(change: StateChange) -> str:
+    """What a change of state is called: "Secure", "Performed", "Taken up again"."""
+    if change.after == StateChange.ENDED:
+        return "Done with"
+    if change.before in (StateChange.ENDED, Assignment.State.RESTING):
+        return "Taken up again"
+    if change.before == Assignment.State.NEW and change.after == Assignment.State.WORKING:
+        return IN_WORK
+    words: str = change.get_after_display()
+    return words.capitalize()
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +120,9 @@ def read_history(
     changes = list(
         MarkingChange.objects.filter(assignment__student=student).select_related("before", "after").order_by("at", "id")
     )
+    states = list(
+        StateChange.objects.filter(assignment__student=student).select_related("marking").order_by("at", "id")
+    )
     points = list(ListeningPoint.objects.filter(student=student).order_by("created", "id"))
     sheets = list(
         Sheet.objects.filter(student=student).defer("content").order_by("issued", "id") if not filters.any else ()
@@ -120,8 +145,10 @@ def read_history(
                 _day(days, by_lesson, zone, change.lesson_id, change.at).changes.append(change)
         for assignment in chosen.values():
             _on(days, assignment.begun).begun.append(assignment)
-            if assignment.ended:
-                _on(days, assignment.ended).ended.append(assignment)
+        for state in states:
+            if state.assignment_id in chosen:
+                state.assignment = chosen[state.assignment_id]
+                _day(days, by_lesson, zone, state.lesson_id, state.at).states.append(state)
     for sheet in sheets:
         _day(days, by_lesson, zone, sheet.lesson_id, sheet.issued).sheets.append(sheet)
 

@@ -15,7 +15,7 @@ from typing import Any, ClassVar
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
 from repertoire.models import Marking, Passage, Piece
@@ -93,8 +93,9 @@ class Lesson(models.Model):
 class Assignment(models.Model):
     """A passage (or bars of a piece) a student works on, with the marking in use.
 
-    The marking only changes through a MarkingChange with a reason. There is one open
-    assignment per student and passage, so each student has one current marking of it.
+    The marking only changes through a MarkingChange with a reason; `state` and `ended` through a
+    StateChange. There is one open assignment per student and passage, so each student has one
+    current marking of it.
     """
 
     class State(models.TextChoices):
@@ -144,7 +145,10 @@ class Assignment(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.passage.title if self.passage else f"{self.piece.title}, {self.bars or 'whole'}"
+        """`The Long Slur: Opening`, `Scales, 9–16`: always with its piece, since many a passage is an opening."""
+        if self.passage is not None:
+            return f"{self.piece.title}: {self.passage.title}"
+        return f"{self.piece.title}, {self.bars}" if self.bars else self.piece.title
 
 
 class MarkingChange(AppendOnly):
@@ -165,6 +169,32 @@ class MarkingChange(AppendOnly):
 
     def __str__(self) -> str:
         return f"{self.before} → {self.after}"
+
+
+class StateChange(AppendOnly):
+    """Work came into another state, was done with or was taken up again: when, and why if told. Append-only.
+
+    `marking` is the one in use at that moment, so that a performance remembers what was played.
+    """
+
+    ENDED = "ended"
+
+    assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="state_changes")
+    lesson = models.ForeignKey(Lesson, on_delete=models.PROTECT, null=True, blank=True, related_name="state_changes")
+    before = models.CharField(max_length=9, choices=[*Assignment.State.choices, (ENDED, "done with")])
+    after = models.CharField(max_length=9, choices=[*Assignment.State.choices, (ENDED, "done with")])
+    marking = models.ForeignKey(Marking, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    reason = models.CharField(max_length=300, blank=True)
+    at = models.DateTimeField()
+
+    objects = AppendOnlyQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["at", "id"]
+        constraints: ClassVar = [models.CheckConstraint(condition=~Q(before=F("after")), name="state_change_changes")]
+
+    def __str__(self) -> str:
+        return f"{self.get_before_display()} → {self.get_after_display()}"
 
 
 class Step(models.Model):

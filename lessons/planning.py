@@ -75,7 +75,7 @@ def move_lesson(lesson: Lesson, *, on: date, at: time, minutes: int) -> tuple[Le
 def remove_lesson(lesson: Lesson) -> None:
     """Take a lesson out that nothing was noted in. Raises PlanError."""
     noted = lesson.note or lesson.private_note or lesson.attendance or lesson.finished
-    for relation in ("observations", "marking_changes", "listening_points", "assigned", "sheets"):
+    for relation in ("observations", "marking_changes", "state_changes", "listening_points", "assigned", "sheets"):
         noted = noted or getattr(lesson, relation).exists()
     if noted:
         raise PlanError("Something was noted in this lesson, so it stays; note the attendance as cancelled instead.")

@@ -86,7 +86,7 @@ def points_to_hear(students: Iterable[int]) -> dict[int, list[str]]:
         .order_by("-created", "-id")
     )
     for point in flags:
-        found[point.student_id].append(f"{_short(point.assignment)}: {point}")
+        found[point.student_id].append(f"{_listed(point.assignment)}: {point}")
     work = (
         Assignment.objects.filter(student__in=students, ended=None)
         .exclude(listening_point="")
@@ -94,12 +94,14 @@ def points_to_hear(students: Iterable[int]) -> dict[int, list[str]]:
         .select_related("passage", "piece")
     )
     for assignment in work:
-        found[assignment.student_id].append(f"{_short(assignment)}: {assignment.listening_point}")
+        found[assignment.student_id].append(f"{_listed(assignment)}: {assignment.listening_point}")
     return {student: lines[:POINTS_A_LESSON] for student, lines in found.items()}
 
 
-def _short(assignment: Assignment) -> str:
-    return assignment.passage.title if assignment.passage else assignment.piece.title
+def _listed(assignment: Assignment) -> str:
+    """`Mill Stream, Opening`: piece and passage where a colon comes after them."""
+    passage = assignment.passage
+    return f"{assignment.piece.title}, {passage.title}" if passage else assignment.piece.title
 
 
 def works(assignments: QuerySet[Assignment]) -> list[Work]:

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
-from lessons.models import Assignment, Lesson, Observation
+from lessons.models import Assignment, Lesson, Observation, StateChange
 from studio.models import Student
+from studio.terms import terms_for
 
 _PRESENT = (Lesson.Attendance.ATTENDED, Lesson.Attendance.LATE)
 
@@ -37,9 +38,12 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Work:
+    """One piece of work as it stood on the report's last day; `turned` is when it came into its state."""
+
     title: str
     piece: str
     state: str
+    turned: date | None
     begun: date
     ended: date | None
     tempo_first: int | None  # of the shared observations between the days, beats a minute
@@ -67,7 +71,8 @@ class Report:
 
 def make_report(student: Student, since: date, until: date) -> Report:
     """What a family may read about the lessons from one day to another, both included."""
-    zone = ZoneInfo(student.teacher.studio.timezone)
+    studio = student.teacher.studio
+    zone, words = ZoneInfo(studio.timezone), terms_for(studio.terms)
     start = datetime.combine(since, time.min, zone)
     end = datetime.combine(until, time.max, zone)
     lessons = list(
@@ -75,21 +80,21 @@ def make_report(student: Student, since: date, until: date) -> Report:
         .order_by("starts")
         .values("starts", "attendance", "note", "sentence")
     )
-    tempi = _tempi(student, start, end)
-    work = tuple(
-        _work(row, tempi.get(row["id"], ()))
+    tempi, turns = _tempi(student, start, end), _turns(student)
+    stood = tuple(
+        _work(row, tempi.get(row["id"], ()), turns.get(row["id"], ()), end, zone, words)
         for row in Assignment.objects.filter(student=student, begun__lte=until)
         .order_by("position", "id")
         .values(
             *("id", "passage__title", "piece__title", "piece__composer", "bars", "state", "begun", "ended"),
             *("tempo_goal", "tempo_unit"),
         )
-        if row["ended"] is None or row["ended"] >= since
     )
+    work = tuple(w for w in stood if w.ended is None or w.ended >= since)
     heard = tuple(
         Heard(
             row["lesson__starts"].astimezone(zone).date(),
-            row["assignment__passage__title"] or row["assignment__piece__title"] or "",
+            ": ".join(filter(None, (row["assignment__piece__title"], row["assignment__passage__title"]))),
             row["step__text"] or "",
             row["outcome"],
             row["theme"],
@@ -136,16 +141,55 @@ def _tempi(student: Student, start: datetime, end: datetime) -> dict[int, list[i
     return found
 
 
-def _work(row: Mapping[str, object], tempi: Sequence[int]) -> Work:
+def _turns(student: Student) -> dict[int, list[tuple[datetime, str, str]]]:
+    """The changes of state of each assignment in order: when, before, after. Reasons are the teacher's own."""
+    found: dict[int, list[tuple[datetime, str, str]]] = {}
+    rows = StateChange.objects.filter(assignment__student=student).order_by("at", "id")
+    for assignment, *turn in rows.values_list("assignment", "at", "before", "after"):
+        found.setdefault(assignment, []).append(tuple(turn))
+    return found
+
+
+def _work(
+    row: Mapping[str, object],
+    tempi: Sequence[int],
+    turns: Sequence[tuple[datetime, str, str]],
+    end: datetime,
+    zone: ZoneInfo,
+    words: Mapping[str, str],
+) -> Work:
     piece = ", ".join(str(row[name]) for name in ("piece__composer", "piece__title") if row[name])
+    state, turned, ended = _stood(str(row["state"]), turns, end)
     return Work(
         title=str(row["passage__title"] or row["piece__title"]),
-        piece=piece if row["passage__title"] else str(f"bars {row['bars']}" if row["bars"] else ""),
-        state=str(row["state"]),
+        piece=piece if row["passage__title"] else f"{words['bars']} {row['bars']}" if row["bars"] else "",
+        state=state,
+        turned=turned.astimezone(zone).date() if turned else None,
         begun=row["begun"],  # type: ignore[arg-type]
-        ended=row["ended"],  # type: ignore[arg-type]
+        ended=ended.astimezone(zone).date() if ended else None,
         tempo_first=tempi[0] if tempi else None,
         tempo_last=tempi[-1] if tempi else None,
         tempo_goal=row["tempo_goal"],  # type: ignore[arg-type]
         tempo_unit=str(row["tempo_unit"]),
     )
+
+
+def _stood(
+    now: str, turns: Sequence[tuple[datetime, str, str]], end: datetime
+) -> tuple[str, datetime | None, datetime | None]:
+    """State, since when, and when it ended (None while it went on), as they were at a moment.
+
+    Work that was ended keeps the state it had: performed, then done with, is performed.
+    """
+    later = [before for at, before, _ in turns if at > end and before != StateChange.ENDED]
+    state, since, ended = later[0] if later else now, None, None
+    for at, before, after in turns:
+        if at > end:
+            break
+        if after == StateChange.ENDED:
+            ended, state = at, before
+            continue
+        ended = None
+        if before != StateChange.ENDED or after != state:
+            state, since = after, at
+    return state, since, ended

@@ -32,10 +32,19 @@ RULES = [
 
 
 def lay(apps, schema_editor):
-    drop(apps, schema_editor)
+    lay_rules(schema_editor, RULES)
+
+
+def drop(apps, schema_editor):
+    drop_rules(schema_editor, RULES)
+
+
+def lay_rules(schema_editor, rules):
+    """Lay these rules, instead of those of the same names; later migrations bring rules of their own."""
+    drop_rules(schema_editor, rules)
     postgresql = schema_editor.connection.vendor == "postgresql"
     apart = "IS DISTINCT FROM" if postgresql else "IS NOT"
-    for name, table, condition, words in RULES:
+    for name, table, condition, words in rules:
         condition = condition.format(apart=apart)
         words = "'" + words.replace("'", "''") + "'"
         if postgresql:
@@ -56,8 +65,8 @@ def lay(apps, schema_editor):
             )
 
 
-def drop(apps, schema_editor):
-    for name, table, *_ in RULES:
+def drop_rules(schema_editor, rules):
+    for name, table, *_ in rules:
         if schema_editor.connection.vendor == "postgresql":
             schema_editor.execute(f"DROP TRIGGER IF EXISTS {name} ON {table}", None)
             schema_editor.execute(f"DROP FUNCTION IF EXISTS {name}()", None)

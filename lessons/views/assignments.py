@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime, time
+
 from django.contrib import messages
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -13,9 +15,9 @@ from lessons import assigning
 from lessons.access import get_assignment
 from lessons.assigning import AssignError
 from lessons.for_the_instrument import other_instrument
-from lessons.forms import AssignForm, PlanForm
+from lessons.forms import AssignForm, ChangePlanForm
 from lessons.models import Assignment, Lesson, Step
-from lessons.queries import works
+from lessons.queries import day_bounds, works
 from lessons.showing import choices, show
 from lessons.tempo import unit_of
 from repertoire.access import get_passage, get_piece
@@ -137,6 +139,7 @@ def _assign(request: HttpRequest, student: Student, form: AssignForm, **music: o
                 steps=wanted["steps"],
                 lesson=lesson_now(student),
                 begun=timezone.localdate(),
+                state=wanted["state"],
                 **form.plan,
             )
         except AssignError as error:
@@ -157,10 +160,14 @@ def _assign(request: HttpRequest, student: Student, form: AssignForm, **music: o
 
 
 def lesson_now(student: Student) -> Lesson | None:
-    """The student's lesson of today, begun or not: what is assigned today belongs to it."""
-    now = timezone.now()
-    begun = student.lessons.filter(starts__lte=now).order_by("-starts").first()
-    return begun if begun is not None and timezone.localdate(begun.starts) == timezone.localdate() else None
+    """The student's lesson of today that has begun: what is assigned today belongs to it."""
+    return lesson_on(student, timezone.localdate())
+
+
+def lesson_on(student: Student, day: date) -> Lesson | None:
+    """The lesson of a day that has begun by now, the last of several."""
+    begun = student.lessons.filter(starts__lte=timezone.now(), starts__range=day_bounds(day)).order_by("-starts")
+    return begun.exclude(attendance=Lesson.Attendance.CANCELLED).first()
 
 
 def _steps_offered(teacher: Teacher) -> list[str]:
@@ -184,10 +191,12 @@ def assignment(request: HttpRequest, assignment_id: int) -> HttpResponse:
     names = ("tempo_now", "tempo_goal", "tempo_unit", "listening_point", "minutes", "state")
     initial = {name: getattr(given, name) for name in names}
     initial["steps"] = "\n".join(given.steps.filter(ended=None).values_list("text", flat=True))
-    form = PlanForm(request.POST or None, teacher=teacher_of(request), initial=initial)
+    initial["state_on"] = timezone.localdate()
+    form = ChangePlanForm(request.POST or None, teacher=teacher_of(request), initial=initial)
     if request.method == "POST" and form.is_valid():
         assigning.change_plan(given, **form.plan)
         assigning.change_steps(given, form.cleaned_data["steps"], on=timezone.localdate())
+        _note_state(given, form)
         messages.success(request, "Saved.")
         return redirect("student", given.student_id)
     work = works(Assignment.objects.filter(pk=given.pk))[0]
@@ -201,9 +210,20 @@ def assignment(request: HttpRequest, assignment_id: int) -> HttpResponse:
         "markings": [marking for marking in markings if marking.pk != given.marking_id],
         "to_try": set(work.to_try),
         "changes": given.marking_changes.select_related("before", "after", "lesson"),
+        "states": given.state_changes.select_related("marking"),
         "offered": _steps_offered(given.student.teacher),
     }
     return render(request, "lessons/assignment.html", context, status=422 if request.method == "POST" else 200)
+
+
+def _note_state(given: Assignment, form: ChangePlanForm) -> None:
+    """Another state from the day told: today at this moment, an earlier day at noon or in its lesson."""
+    on = form.cleaned_data["state_on"]
+    lesson = lesson_on(given.student, on)
+    noon = timezone.make_aware(datetime.combine(on, time(12)))
+    at = timezone.now() if on == timezone.localdate() else lesson.ends if lesson else noon
+    reason = form.cleaned_data["state_reason"]
+    assigning.set_state(given, form.cleaned_data["state"], at=at, lesson=lesson, reason=reason)
 
 
 @require_POST
@@ -234,17 +254,17 @@ def assignment_marking(request: HttpRequest, assignment_id: int) -> HttpResponse
 @require_POST
 def assignment_place(request: HttpRequest, assignment_id: int) -> HttpResponse:
     """Earlier, later, resting, ended, or taken up again."""
-    given = get_assignment(request, assignment_id)
+    given, now = get_assignment(request, assignment_id), timezone.now()
     wish = request.POST.get("wish", "")
     try:
         if wish in ("earlier", "later"):
             assigning.move(given, earlier=wish == "earlier")
         elif wish == "resting":
-            assigning.set_state(given, Assignment.State.RESTING)
+            assigning.set_state(given, Assignment.State.RESTING, at=now, lesson=lesson_now(given.student))
         elif wish == "ended":
-            assigning.end(given, on=timezone.localdate())
+            assigning.end(given, on=timezone.localdate(now), at=now, lesson=lesson_now(given.student))
         elif wish == "resume":
-            assigning.resume(given)
+            assigning.resume(given, at=now, lesson=lesson_now(given.student))
     except AssignError as error:
         messages.error(request, str(error))
     return redirect("student", given.student_id)

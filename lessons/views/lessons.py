@@ -188,19 +188,22 @@ def finish(request: HttpRequest, lesson_id: int) -> HttpResponse:
         if wants_json(request):
             return JsonResponse({"error": "Choose the attendance."}, status=422)
         return render(request, "lessons/lesson.html", page(request, lesson, form), status=422)
+    now = timezone.now()
+    # Finished on another day, what became of the work still belongs to the lesson's day.
+    at = now if timezone.localdate(lesson.starts) == timezone.localdate(now) else min(now, lesson.ends)
     with transaction.atomic():
         lesson.attendance = form.cleaned_data["attendance"]
         lesson.sentence = form.cleaned_data["sentence"]
-        lesson.finished = timezone.now()
+        lesson.finished = now
         lesson.save(update_fields=["attendance", "sentence", "finished"])
         if lesson.attendance in ("attended", "late"):
-            as_last_week(lesson.student, lesson=lesson)
+            as_last_week(lesson.student, lesson=lesson, at=at)
         for assignment in Assignment.objects.filter(student=lesson.student, ended=None):
             wish = request.POST.get(f"next-{assignment.pk}", "")
             if wish == "ended":
-                end(assignment, on=timezone.localdate(lesson.starts))
+                end(assignment, on=timezone.localdate(lesson.starts), at=at, lesson=lesson)
             elif wish in Assignment.State.values:
-                set_state(assignment, wish)
+                set_state(assignment, wish, at=at, lesson=lesson)
     there = _after_finish(request, lesson)
     if wants_json(request):
         return JsonResponse({"go": there, "said": "The lesson is finished."})

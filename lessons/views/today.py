@@ -10,9 +10,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from lessons.queries import lessons_between, next_lessons, points_to_hear, unfinished
+from lessons.reviewing import due_by_student
 from studio.access import teacher_of
 
 UNFINISHED_SHOWN = 8
+REVIEW_SHOWN = 2  # pieces due for review, for each student
 
 
 @require_safe
@@ -23,6 +25,8 @@ def today(request: HttpRequest) -> HttpResponse:
     tomorrow = list(lessons_between(teacher, day + timedelta(days=1), day + timedelta(days=1)))
     points = points_to_hear({lesson.student_id for lesson in lessons})
     left = [lesson for lesson in unfinished(teacher, now)[: 2 * UNFINISHED_SHOWN] if lesson.ends <= now]
+    soon = {lesson.student_id: lesson.student for lesson in (*lessons, *tomorrow)}
+    due = due_by_student(soon, day + timedelta(days=1))
     nobody = not lessons and not teacher.students.exists()
     context = {
         "section": "today",
@@ -34,6 +38,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "unfinished": left[:UNFINISHED_SHOWN],
         "more_unfinished": len(left) > UNFINISHED_SHOWN,
         "tomorrow": tomorrow,
+        "review": [(student, due[pk][:REVIEW_SHOWN]) for pk, student in soon.items() if due.get(pk)],
         "to_print": [lesson for lesson in tomorrow if not lesson.printed],  # type: ignore[attr-defined]
     }
     return render(request, "lessons/today.html", context)

@@ -20,8 +20,9 @@ from lessons.assigning import (
     end,
     move,
     resume,
+    set_state,
 )
-from lessons.models import AppendOnlyError, Assignment, MarkingChange, Observation, Step
+from lessons.models import AppendOnlyError, Assignment, MarkingChange, Observation, StateChange, Step
 from lessons.observing import observe
 from repertoire.models import Piece
 from studio.models import Student
@@ -82,11 +83,11 @@ def test_one_open_assignment_per_passage(student, passage, low):
     end(first, on=DAY)
     second = assign(student, passage=passage, begun=DAY)
     with pytest.raises(AssignError, match="already among the current"):
-        resume(first)
+        resume(first, at=AT)
     with pytest.raises(IntegrityError), transaction.atomic():
         Assignment.objects.filter(pk=first.pk).update(ended=None)
     end(second, on=DAY)
-    resume(first)
+    resume(first, at=AT)
     assert Assignment.objects.get(pk=first.pk).ended is None
 
 
@@ -134,8 +135,50 @@ def test_the_database_refuses_a_marking_without_a_change(student, passage, low, 
     change_marking(given, high, at=AT)
     with pytest.raises(IntegrityError, match="marking change that says why"), transaction.atomic():
         Assignment.objects.filter(pk=given.pk).update(marking=low)
-    Assignment.objects.filter(pk=given.pk).update(state="secure")
+    Assignment.objects.filter(pk=given.pk).update(minutes=12)
     assert Assignment.objects.get(pk=given.pk).marking == high
+
+
+def test_every_change_of_state_is_an_event(student, passage, low, lesson):
+    given = assign(student, passage=passage, marking=low, begun=DAY)
+    set_state(given, "working", at=AT, lesson=lesson)
+    assert set_state(given, "working", at=AT) is None  # as it was
+    set_state(given, "performed", at=AT, reason=" spring  concert ")
+    end(given, on=DAY)
+    assert end(given, on=DAY) is None
+    resume(given, at=AT)
+    set_state(given, "resting", at=AT)
+    resume(given, at=AT)
+    told = [(c.before, c.after, c.marking, c.reason, c.lesson) for c in StateChange.objects.order_by("id")]
+    assert told == [
+        ("new", "working", low, "", lesson),
+        ("working", "performed", low, "spring concert", None),
+        ("performed", "ended", low, "", None),
+        ("ended", "performed", low, "", None),
+        ("performed", "resting", low, "", None),
+        ("resting", "working", low, "", None),
+    ]
+    # Without a time an end is told at noon of its day, in London.
+    assert StateChange.objects.get(after="ended").at == datetime(2026, 3, 26, 12, tzinfo=UTC)
+    given.refresh_from_db()
+    assert (given.state, given.ended) == ("working", None)
+
+
+def test_the_database_refuses_a_state_without_a_change(student, passage):
+    given = Assignment.objects.filter(pk=assign(student, passage=passage, begun=DAY).pk)
+    for change, words in (
+        ({"state": "secure"}, "since when"),
+        ({"ended": DAY}, "says when"),
+    ):
+        with pytest.raises(IntegrityError, match=words), transaction.atomic():
+            given.update(**change)
+    end(given.get(), on=DAY)
+    with pytest.raises(IntegrityError, match="says when"), transaction.atomic():
+        given.update(ended=None)
+    with pytest.raises(IntegrityError, match="never rewritten"), transaction.atomic():
+        StateChange.objects.update(reason="other")
+    with pytest.raises(AppendOnlyError):
+        StateChange.objects.all().delete()
 
 
 def test_the_database_keeps_student_and_music(student, teacher, passage):
@@ -201,8 +244,10 @@ def test_as_last_week(student, teacher, lesson):
     fresh = assign(student, piece=piece, bars="C", begun=DAY, lesson=lesson)
     gone = assign(student, piece=piece, bars="F", begun=date(2026, 3, 19))
     end(gone, on=DAY)
-    goes_on = as_last_week(student, lesson=lesson)
+    goes_on = as_last_week(student, lesson=lesson, at=AT)
     assert [(a.bars, a.state) for a in goes_on] == [("D", "working"), ("C", "new")]
     resting.refresh_from_db()
     assert resting.state == "resting"
+    events = StateChange.objects.exclude(after="ended").values_list("assignment", "before", "after", "lesson")
+    assert list(events) == [(old.pk, "new", "working", lesson.pk)]
     assert {a.pk for a in goes_on} == {old.pk, fresh.pk}

@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from lessons.assigning import assign, change_marking, end
+from lessons.assigning import as_last_week, assign, change_marking, end, resume, set_state
 from lessons.history import Filters, TempoCourse, TempoPoint, read_history
 from lessons.models import Lesson, Observation
 from lessons.observing import flag, observe, withdraw
@@ -109,6 +109,50 @@ def test_what_ended_between_lessons_has_its_own_day(student, told):
     end(told, on=date(2026, 1, 29))
     days = read_history(student).days
     assert [(d.day, d.lesson) for d in days][:1] == [(date(2026, 1, 29), None)]
+
+
+def test_states_are_events_of_their_lessons(client_of, teacher, student, told, high):
+    first, second, third = student.lessons.order_by("number")
+    as_last_week(student, lesson=second, at=second.starts)
+    set_state(told, "performed", at=third.starts, lesson=third, reason="spring concert")
+    end(told, on=date(2026, 1, 29))
+    resume(told, at=START + timedelta(days=30))
+    turns = [
+        (d.day, [(words, [(t.reason, t.marking) for t in turns]) for words, turns in d.turns])
+        for d in read_history(student).days
+        if d.states
+    ]
+    assert turns == [
+        (date(2026, 2, 12), [("Taken up again", [("", high)])]),
+        (date(2026, 1, 29), [("Done with", [("", high)])]),
+        (date(2026, 1, 27), [("Performed", [("spring concert", high)])]),
+        (date(2026, 1, 20), [("Now working on", [("", high)])]),
+    ]
+    page = client_of(teacher).get(reverse("history", args=[student.pk])).content.decode()
+    event = page.partition("<strong>Performed:</strong>")[2].partition("</p>")[0]
+    assert "Mill Stream: Opening" in event
+    assert "Third position" in event
+    assert "spring concert" in event
+    assert not [d for d in read_history(student, Filters(theme="bow")).days if d.states]
+
+
+def test_the_report_tells_each_state_as_it_was_on_its_last_day(student, told):
+    set_state(told, "working", at=START)
+    set_state(told, "secure", at=START + timedelta(days=7), reason="told to the teacher alone")
+    set_state(told, "performed", at=START + timedelta(days=14))
+    end(told, on=date(2026, 2, 10))
+
+    def stood(until):
+        report = make_report(student, date(2026, 1, 1), until)
+        return [(w.state, w.turned, w.ended) for w in (*report.current, *report.finished)]
+
+    assert stood(date(2026, 1, 14)) == [("working", date(2026, 1, 13), None)]
+    assert stood(date(2026, 1, 20)) == [("secure", date(2026, 1, 20), None)]
+    assert stood(date(2026, 1, 31)) == [("performed", date(2026, 1, 27), None)]
+    assert stood(date(2026, 3, 1)) == [("performed", date(2026, 1, 27), date(2026, 2, 10))]
+    assert not any(
+        "alone" in str(part) for part in dataclasses.astuple(make_report(student, date(2026, 1, 1), date(2026, 3, 1)))
+    )
 
 
 def test_the_picture_says_its_numbers(told, student):

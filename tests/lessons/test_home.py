@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from lessons import links
-from lessons.assigning import StepPlan, assign
+from lessons.assigning import StepPlan, assign, end
 from lessons.home_models import HomePage, HomeQuestion, StudentLink, Tick
 from lessons.models import Lesson
 from lessons.sheets import issue_sheet
@@ -207,7 +207,8 @@ def test_the_teacher_sees_the_days_in_order_without_sums(client, client_of, toke
 
 
 def test_an_item_of_the_sheet_before_can_still_be_ticked(client, token, item, student, teacher, passage, low, now):
-    student.assignments.update(ended=date.today())
+    for work in student.assignments.all():
+        end(work, on=date.today())
     assign(student, begun=date.today(), piece=passage.movement.revision.part.piece, bars="1-4")
     issue_sheet(student, student.lessons.get(), at=now + timedelta(hours=1))
     newest = HomePage.objects.first()

@@ -5,6 +5,7 @@ from fractions import Fraction as F
 
 import pytest
 
+from lessons.assigning import end
 from lessons.merged_part import merge, parts_in_use, seams
 from lessons.models import Assignment
 from lessons.page_turns import Block, plan_pages, rest_after
@@ -104,8 +105,7 @@ def test_a_mark_belongs_to_the_passage_of_its_first_note(student, part, assigned
 
 def test_only_open_work_with_a_marking_is_laid_over(student, part, assigned):
     ended = assigned(1, 1, 5, bow("b1n1", "up"))
-    ended.ended = date(2026, 4, 1)
-    ended.save()
+    end(ended, on=date(2026, 4, 1))
     as_printed = assigned(3, 3, 6, marked=False)
     merged = merge(student, part)
     assert merged.sources == ()

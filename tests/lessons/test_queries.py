@@ -101,9 +101,9 @@ def test_what_to_hear(student, work, lesson, passage):
         flag(lesson, work, address=f"b1n{n + 1}", text=f"flag {n}", at=AT + timedelta(minutes=n))
     assert queries.points_to_hear([student.pk]) == {
         student.pk: [
-            "Opening: bar 1, beat 4, G4: flag 3",
-            "Opening: bar 1, beat 3, F♯4: flag 2",
-            "Opening: bar 1, beat 2, E4: flag 1",
+            "Mill Stream, Opening: bar 1, beat 4, G4: flag 3",
+            "Mill Stream, Opening: bar 1, beat 3, F♯4: flag 2",
+            "Mill Stream, Opening: bar 1, beat 2, E4: flag 1",
         ]
     }
     end(work, on=date(2026, 3, 26))

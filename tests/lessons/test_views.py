@@ -249,9 +249,15 @@ def test_the_plan_of_an_assignment(client_of, teacher, work):
     answer = client_of(teacher).post(
         f"/lessons/work/{work.pk}",
         {"steps": "Slurred\nWith dynamics", "tempo_now": 66, "tempo_goal": 80, "tempo_unit": "half", "state": "secure",
-         "listening_point": "thumb"},
+         "listening_point": "thumb", "state_on": "2026-03-12", "state_reason": "by heart"},
     )  # fmt: skip
     assert answer.status_code == 302
+    turn = work.state_changes.get()
+    assert (turn.after, turn.reason, turn.at) == ("secure", "by heart", datetime(2026, 3, 12, 12, tzinfo=UTC))
+    late = {"steps": "", "tempo_unit": "half", "state": "working", "state_on": "2999-01-01"}
+    answer = client_of(teacher).post(f"/lessons/work/{work.pk}", late)
+    assert answer.status_code == 422
+    assert "Choose today or an earlier day." in answer.content.decode()
     work.refresh_from_db()
     assert (work.tempo_now, work.tempo_unit, work.state, work.minutes) == (66, "half", "secure", None)
     assert [s.text for s in Step.objects.filter(assignment=work, ended=None)] == ["Slurred", "With dynamics"]

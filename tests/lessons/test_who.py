@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from lessons.assigning import AssignError, assign, change_marking
+from lessons.assigning import AssignError, assign, change_marking, end
 from lessons.in_use import move_all, uses_of
 from repertoire.technique.marks import Aspect, Kind, Mark
 from studio.models import Student
@@ -56,8 +56,7 @@ def test_an_aspect_is_shared_across_markings_and_kept_through_changes(student, w
 
 def test_ended_work_is_no_use(student, passage, low):
     given = give(student, passage, low)
-    given.ended = date(2026, 4, 1)
-    given.save()
+    end(given, on=date(2026, 4, 1))
     assert uses_of(low, low.teacher) == []
 
 
