@@ -40,6 +40,14 @@ def test_it_loads_is_whole_and_a_second_time_changes_nothing():
     assert Sheet.objects.count() >= 25
     assert not Assignment.objects.exclude(passage=None).filter(marking=None).exists()
 
+    played = Student.objects.get(first_name="Odile").assignments.get(state="performed")
+    assert list(played.state_changes.values_list("before", "after", "reason")) == [
+        ("new", "working", ""),
+        ("working", "secure", "ready for Saturday"),
+        ("secure", "performed", "house concert, first page, from memory"),
+        ("performed", "ended", ""),
+    ]
+
     # The newest sheet of a passage with a turn and a trill: three stages, the right hand, a shift.
     staved = Student.objects.get(first_name="Ottoline")
     item = next(i for i in staved.sheets.first().content["items"] if "Evening Boat" in i["title"])
