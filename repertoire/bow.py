@@ -6,7 +6,6 @@ repeated music; everything follows from these and the marks, and is kept in memo
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from fractions import Fraction
@@ -25,6 +24,7 @@ from repertoire.technique.marks import Kind, Mark, Marks, digest
 from repertoire.technique.strokes import Finding, FindingKind, Stroke, StrokeKind
 from repertoire.technique.tempi import tempi_of, tempo_figure
 from studio.models import Studio
+from studio.terms import worded
 
 AS_MARKED, PLANNED = "marked", "planned"
 READINGS = ((AS_MARKED, "as marked"), (PLANNED, "planned"))
@@ -134,16 +134,6 @@ def inferred_marks(bowing: Bowing, pass_number: int = 1) -> Marks:
         if segment.new and segment.address not in signed:
             out.append(Mark(Kind.BOW, segment.address, segment.direction.value))
     return tuple(out)
-
-
-def worded(text: str, terms: Mapping[str, str] = NO_TERMS) -> str:
-    """A sentence with the studio's words for frog, tip, bar and quarter notes."""
-    text = text.replace("quarter notes", f"{terms['quarter']}s") if "quarter" in terms else text
-    for word in ("frog", "tip", "bar"):
-        if terms.get(word, word) != word:
-            text = re.sub(rf"\b{word}\b", terms[word], text)
-            text = re.sub(rf"\b{word.capitalize()}\b", terms[word].capitalize(), text)
-    return text
 
 
 def tell(bowing: Bowing, placed: Placed, asked: BowAsked, terms: Mapping[str, str] = NO_TERMS) -> BowSaid:

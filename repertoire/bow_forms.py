@@ -10,10 +10,10 @@ from typing import Any
 
 from django import forms
 
-from repertoire.bow import worded
 from repertoire.technique.bow_planning import COSTS, PlanCosts
 from repertoire.technique.bow_words import NO_TERMS
 from repertoire.technique.bowing import BOW, BowSettings
+from studio.terms import worded
 
 
 @dataclass(frozen=True, slots=True)

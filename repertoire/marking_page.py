@@ -107,7 +107,7 @@ def _by_bar(line: Line, marks: Marks, printed: set[Mark], words: Mapping[str, st
         raw = json.dumps(mark.as_json(), separators=(",", ":"), ensure_ascii=False)
         said = describe(mark, line, words)
         # The bar heads its marks, so that their lines need not repeat it.
-        short = said.replace(f"bar {number}, ", "")
+        short = said.replace(f"{words['bar']} {number}, ", "")
         found = Standing(said, short, raw, mark in printed)
         bars.setdefault(number, []).append(found)
     return tuple(BarOfMarks(number, tuple(found)) for number, found in bars.items())

@@ -23,6 +23,7 @@ from repertoire.notation.signs import describe_change
 from repertoire.technique import picture_marks
 from repertoire.technique.marks import Aspect, Change, Mark, Marks, changes, digest, dump, load
 from studio.models import Teacher
+from studio.terms import terms_for, worded
 
 PRINTED_NAME = "As printed"
 HAND_CHANGES_LIMIT = 300
@@ -138,12 +139,13 @@ def differences(passage: Passage, before: Iterable[Mark], after: Iterable[Mark])
         found = picture_marks.differences(before, after, passage.picture.paper)
         return tuple(Place(each.where, each.at, (Difference(each.aspect, each.words),)) for each in found)
     line = passage_line(passage)
-    terms = words_for(passage.teacher.studio.terms)
+    studio = passage.teacher.studio
+    terms, said_in = words_for(studio.terms), terms_for(studio.terms)
     addresses: dict[str, str] = {}
     for change in ordered(passage, changes(before, after)):
         mark = change.after or change.before
         assert mark is not None
-        where = line.where(change.at) if change.at in line else "outside this passage"
+        where = worded(line.where(change.at), said_in) if change.at in line else "outside this passage"
         # The place heads the list, so that a plain mark's line need not repeat it.
         words = describe_change(change, line, terms).removeprefix(f"{where}: ").removeprefix(f"{where} ")
         places.setdefault(where, []).append(Difference(mark.aspect, words))

@@ -10,9 +10,15 @@ from repertoire.technique.marks import Marks
 
 BRITISH_WORDS: Mapping[str, str] = {
     "whole": "whole bow", "upper half": "upper half", "lower half": "lower half", "middle": "middle",
-    "frog": "heel", "tip": "point", "bow": "bow", "vibrato": "vib.", "none": "senza vib.", "on": "sul",
+    "frog": "heel", "tip": "point", "bow": "bow", "bar": "bar", "vibrato": "vib.", "none": "senza vib.", "on": "sul",
 }  # fmt: skip
-AMERICAN_WORDS: Mapping[str, str] = {**BRITISH_WORDS, "frog": "frog", "tip": "tip", "none": "non vib."}
+AMERICAN_WORDS: Mapping[str, str] = {
+    **BRITISH_WORDS,
+    "frog": "frog",
+    "tip": "tip",
+    "bar": "measure",
+    "none": "non vib.",
+}
 
 
 def words_for(use: str) -> Mapping[str, str]:

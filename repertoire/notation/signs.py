@@ -158,7 +158,7 @@ class Speaker:
         """`bar 3, second note, A4, finger 1, up-bow`."""
         line = self.line
         event = line.event(address)
-        words = [f"bar {line.bar(event.bar).number}", self._counted[event.address]]
+        words = [f"{self.words['bar']} {line.bar(event.bar).number}", self._counted[event.address]]
         if not event.is_rest:
             words.append(name_of(line, address))
         if event.continues:
@@ -190,10 +190,14 @@ def describe(mark: Mark, line: Line, words: Mapping[str, str] = BRITISH_WORDS) -
     """A mark with its place: `bar 3, beat 2: finger 4 on A4`, `bar 3, beat 1 to bar 4, beat 2: slur`."""
     said = spoken(mark, words)
     if mark.to:
-        start = line.where(mark.at) if mark.at in line else "before the passage"
-        end = line.where(mark.to) if mark.to in line else "after the passage"
+        start = _where(line, mark.at, words) if mark.at in line else "before the passage"
+        end = _where(line, mark.to, words) if mark.to in line else "after the passage"
         return f"{start} to {end}: {said}"
-    return f"{line.where(mark.at)}: {said} on {name_of(line, mark.at)}"
+    return f"{_where(line, mark.at, words)}: {said} on {name_of(line, mark.at)}"
+
+
+def _where(line: Line, address: str, words: Mapping[str, str]) -> str:
+    return f"{words['bar']} {line.where(address).partition(' ')[2]}"
 
 
 def describe_change(change: Change, line: Line, words: Mapping[str, str] = BRITISH_WORDS) -> str:

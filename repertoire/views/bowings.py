@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from repertoire import drafts, suggesting
 from repertoire.access import get_passage
-from repertoire.bow import PLANNED, BowAsked, read, worded
+from repertoire.bow import PLANNED, BowAsked, read
 from repertoire.bow_asked import asked
 from repertoire.comparison import BOW_ROWS, Version, drawn_together, fact_rows, with_strip
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
@@ -28,7 +28,7 @@ from repertoire.technique.marks import Marks, dump
 from repertoire.technique.uneven import UnevenAnswer, UnevenError, uneven_answers, uneven_pairs
 from repertoire.views.marking import ELSEWHERE, from_script, look_for
 from studio.access import teacher_of
-from studio.terms import terms_for
+from studio.terms import terms_for, worded
 
 
 @dataclass(frozen=True, slots=True)

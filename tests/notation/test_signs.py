@@ -81,6 +81,6 @@ def test_the_parts_of_the_bow_are_spoken_in_the_studios_words():
     british, american = Speaker(music, marks), Speaker(music, marks, AMERICAN_WORDS)
     assert british.speak("b1n1") == "bar 1, first note, G4, at the heel"
     assert british.speak("b1n2") == "bar 1, second note, A4, at the point"
-    assert american.speak("b1n1") == "bar 1, first note, G4, at the frog"
-    assert american.speak("b1n2") == "bar 1, second note, A4, at the tip"
-    assert describe(marks[1], music, AMERICAN_WORDS) == "bar 1, beat 2: at the tip on A4"
+    assert american.speak("b1n1") == "measure 1, first note, G4, at the frog"
+    assert american.speak("b1n2") == "measure 1, second note, A4, at the tip"
+    assert describe(marks[1], music, AMERICAN_WORDS) == "measure 1, beat 2: at the tip on A4"

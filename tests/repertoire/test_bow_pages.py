@@ -9,12 +9,13 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from repertoire.bow import BowAsked, inferred_marks, place, read, tell, worded
+from repertoire.bow import BowAsked, inferred_marks, place, read, tell
 from repertoire.bow_forms import BowSettingsForm
 from repertoire.markings import make_marking, printed_marking
 from repertoire.models import BowChoice, Marking, Suggestion
 from repertoire.technique.line import TempoMark, Value
 from repertoire.technique.marks import Kind, Mark
+from studio.terms import worded
 from tests.repertoire.bow_passages import LINE, PRINTED, uneven_passage
 from tests.repertoire.marking_passages import make_passage
 from tests.repertoire.policy import keeps_to_its_owner
