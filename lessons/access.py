@@ -40,7 +40,7 @@ def get_sheet(request: HttpRequest, sheet_id: int) -> Sheet:
 def get_step(request: HttpRequest, step_id: int) -> Step:
     """A step that still stands."""
     steps = Step.objects.select_related(
-        "assignment__student", "assignment__piece", "assignment__marking", f"assignment__{PASSAGE}"
+        "assignment__student", "assignment__piece", "assignment__marking", f"assignment__{PASSAGE}", "picture"
     )
     return get_object_or_404(steps, pk=step_id, ended=None, assignment__student__teacher=teacher_of(request))
 

@@ -44,6 +44,8 @@ class StepPlan:
     focus: str = ""
     days: str = ""
     same_pulse: bool = False
+    ladder: str = ""
+    picture: int | None = None  # a StepPicture's id
 
 
 def assign(
@@ -314,6 +316,8 @@ def _new_step(assignment: Assignment, place: int, plan: StepPlan) -> Step:
         focus=plan.focus,
         days=plan.days,
         same_pulse=plan.same_pulse,
+        ladder=plan.ladder,
+        picture_id=plan.picture,
     )
 
 

@@ -7,16 +7,19 @@ practice stave is drawn for a narrow and for a wide screen; CSS shows one of the
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime, timedelta
+from fractions import Fraction
 from typing import Any, Final
 
 from lessons import links
 from lessons.home_models import HomePage
 from lessons.models import Sheet
-from lessons.practice import RecipeError, stave_of
+from lessons.practice import RecipeError, stave_of, stave_picture
 from lessons.sheet_content import DAY_NAMES, HEALTH_LINE, Content, Item, StepLine, Tempo, bars_label
 from lessons.sheet_drawing import clef_wish, tempo_words
-from repertoire.excerpts import NoNotation, drawn, passage_line, picture, printed_marks
+from lessons.step_pictures import StepPicture
+from repertoire.excerpts import NoNotation, drawn, movement_notes, passage_line, picture, printed_marks
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
 from repertoire.notation.left_hand_analysis import instrument_of
@@ -26,6 +29,8 @@ from repertoire.technique.drones import drones
 from repertoire.technique.keys import key_of
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks
+from repertoire.technique.practice_staves import Stave
+from repertoire.technique.pulse import tempo_before
 from studio.models import Student
 
 FORMAT: Final = 1
@@ -95,7 +100,8 @@ def _item(content: Content, item: Item, place: int, student: Student, a4: int) -
         line = passage_line(passage)
         printed = printed_marks(passage)
         marks = marks_of(Marking.objects.get(pk=item.marking)) if item.marking else printed
-        music = _music(content, f"m{place}", line, marks, printed, item.tempo)
+        opening = tempo_before(movement_notes(passage.movement)[0], line.bars[0].index)
+        music = _music(content, f"m{place}", line, marks, printed, item.tempo, opening)
     scan = "" if music else _picture(content, item)
     instrument = instrument_of(line) if line is not None else _instrument(content)
     first = line.bars[0] if line is not None and line.bars else None
@@ -164,18 +170,29 @@ def _step(
             stave = None
         if stave is not None:
             music = _music(content, key, stave.line, stave.marks, stave.marks, step.tempo or over)
+            if stave.cue is not None:
+                music |= _cue(content, key, stave, music["unit"])
+    shown = StepPicture.objects.filter(pk=step.picture).first() if step.picture else None
     return {
         "text": step.text,
         "focus": step.focus,
         "days": ", ".join(DAY_NAMES[int(n)] for n in step.days),
         "minutes": step.minutes,
         "tempo": tempo_words(step.tempo, content.terms),
+        "ladder": list(step.ladder),
         "music": music,
+        "picture": {"uri": shown.uri, "words": shown.words} if shown is not None and shown.uri else None,
     }
 
 
-def _music(content: Content, key: str, line: Line, marks: Marks, printed: Marks, tempo: Tempo | None) -> dict[str, Any]:
-    """One excerpt or stave: its drawings, its notes in time, and where the tempo begins and leads."""
+def _music(
+    content: Content, key: str, line: Line, marks: Marks, printed: Marks, tempo: Tempo | None,
+    opening: Fraction | None = None,
+) -> dict[str, Any]:  # fmt: skip
+    """One excerpt or stave: its drawings, its notes in time, and where the tempo begins and leads.
+
+    `opening` is the part's own tempo there, in quarter notes a minute, if it tells one.
+    """
     unit = tempo.unit if tempo else "quarter"
     return {
         "key": key,
@@ -183,10 +200,29 @@ def _music(content: Content, key: str, line: Line, marks: Marks, printed: Marks,
             width: [system.svg for system in drawn(line, marks, _look(content, key, width, printed, line)).systems]
             for width in WIDTHS_MM
         },
-        "schedule": schedule(line, marks, unit=unit_quarters(unit), tempo=_quarters(tempo)).as_json(),
+        "schedule": schedule(line, marks, unit=unit_quarters(unit), tempo=_quarters(tempo), opening=opening).as_json(),
+        "unit": unit,
         "tempo": tempo_words(tempo or Tempo(unit), content.terms),
         "start": (tempo and (tempo.now or tempo.goal)) or TEMPO_IF_UNSET,
     }
+
+
+def _cue(content: Content, key: str, stave: Stave, unit: str) -> dict[str, Any]:
+    """The drawings of a stave with another part above it, and that part's notes in the stave's time.
+
+    Only the stave's own notes can be picked: both parts call theirs by the same addresses.
+    """
+    assert stave.cue is not None
+    pulse = schedule(stave.line, stave.marks).pulse
+    drawings = {}
+    for width in WIDTHS_MM:
+        look = _look(content, key, width, stave.marks, stave.line)
+        systems = stave_picture(stave, look).systems
+        note = rf'<g id="{re.escape(look.prefix)}b\d+n\d+(?:p\d+)?" class="[^"]*"'
+        others = re.compile(rf'({note}) data-address="[^"]*" tabindex="-?\d" role="button"')
+        drawings[width] = [others.sub(r'\1 role="img"', system.svg) for system in systems]
+    heard = schedule(stave.cue, (), unit=unit_quarters(unit), pulse=pulse).as_json()
+    return {"drawings": drawings, "cue": {"name": stave.cue_name, "schedule": heard}}
 
 
 def _quarters(tempo: Tempo | None) -> float:

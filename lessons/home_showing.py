@@ -71,7 +71,7 @@ def worker_source(page: HomePage | None, address: str) -> str:
 def _context(page: HomePage, address: str, ticks: Iterable[Tick], questions: Iterable[HomeQuestion]) -> dict[str, Any]:
     content, ticks = page.content, list(ticks)
     music = {
-        each["key"]: {name: each[name] for name in ("schedule", "tempo", "start")}
+        each["key"]: {name: each[name] for name in ("schedule", "tempo", "start", "cue") if name in each}
         for item in content["items"]
         for each in [item["music"], *(step["music"] for step in item["steps"])]
         if each

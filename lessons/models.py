@@ -19,6 +19,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from repertoire.models import Marking, Passage, Piece
+from repertoire.technique.tempo_ladder import LADDERS, rungs
 from studio.models import Student, Teacher
 
 
@@ -218,6 +219,13 @@ class Step(models.Model):
     focus = models.CharField(max_length=120, blank=True, help_text="the one thing to attend to")
     days = models.CharField(max_length=7, blank=True, help_text="weekdays 0 (Monday) to 6; every day when empty")
     same_pulse = models.BooleanField(default=False, help_text="keeps its tempo with the other steps that share it")
+    ladder = models.CharField(
+        max_length=9, blank=True, choices=LADDERS, help_text="the tempi from now to the goal that are told with it"
+    )
+    picture = models.ForeignKey(
+        "lessons.StepPicture", on_delete=models.PROTECT, null=True, blank=True, related_name="steps",
+        help_text="a drawing, a photo or a line from paper that stands in the instruction",
+    )  # fmt: skip
     done = models.BooleanField(default=False)
     ended = models.DateField(null=True, blank=True)
 
@@ -226,6 +234,11 @@ class Step(models.Model):
 
     def __str__(self) -> str:
         return self.text
+
+    @property
+    def rungs(self) -> tuple[int, ...]:
+        """The tempi of its ladder; none where there is no ladder or nothing to climb."""
+        return rungs(self.ladder, self.tempo_now, self.tempo_goal)
 
 
 class ObservationQuerySet(AppendOnlyQuerySet):
@@ -345,4 +358,5 @@ class Phrase(models.Model):
 
 
 from lessons.home_models import HomePage, HomeQuestion, StudentLink, Tick  # noqa: E402, F401
+from lessons.step_pictures import StepPicture  # noqa: E402, F401
 from lessons.step_sets import StepSet  # noqa: E402, F401

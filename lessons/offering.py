@@ -131,7 +131,7 @@ def plans_of_set(assignment: Assignment, kept: StepSet, found: Ground | None) ->
         recipe = _recipe_for(assignment, stave, found) if stave and found is not None else None
         if stave and recipe is None:
             without.append(str(raw.get("text", "")))
-        plans.append(plan_of(raw, recipe.as_json() if recipe else None))
+        plans.append(plan_of(raw, recipe.as_json() if recipe else None, assignment.student))
     return plans, without
 
 

@@ -111,7 +111,7 @@ def works(assignments: QuerySet[Assignment]) -> list[Work]:
         assignments.select_related("piece", "marking", "passage__picture", PASSAGE)
         .annotate(last_id=Subquery(last.values("pk")[:1]))
         .prefetch_related(
-            Prefetch("steps", Step.objects.filter(ended=None)),
+            Prefetch("steps", Step.objects.filter(ended=None).select_related("picture")),
             Prefetch("to_try", Marking.objects.defer("marks").order_by("number")),
             Prefetch("listening_points", ListeningPoint.objects.filter(settled=None)),
         )

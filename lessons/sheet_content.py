@@ -45,7 +45,8 @@ class Tempo:
 @dataclass(frozen=True, slots=True)
 class StepLine:
     """A step; `recipe` is that of its practice stave, `focus` the one thing to attend to, `days`
-    the weekdays (0 is Monday) it is for, every day when empty."""
+    the weekdays (0 is Monday) it is for, every day when empty; `ladder` the tempi to climb by,
+    `picture` a StepPicture's id (0 for none)."""
 
     text: str
     tempo: Tempo | None = None
@@ -53,6 +54,8 @@ class StepLine:
     recipe: dict[str, Any] | None = None
     focus: str = ""
     days: str = ""
+    ladder: tuple[int, ...] = ()
+    picture: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +123,10 @@ class Content:
 
 
 def _item_from_json(raw: dict[str, Any]) -> Item:
-    steps = tuple(StepLine(**{**s, "tempo": Tempo(**s["tempo"]) if s["tempo"] else None}) for s in raw["steps"])
+    steps = tuple(
+        StepLine(**{**s, "tempo": Tempo(**s["tempo"]) if s["tempo"] else None, "ladder": tuple(s.get("ladder", ()))})
+        for s in raw["steps"]
+    )
     return Item(**{**raw, "tempo": Tempo(**raw["tempo"]) if raw["tempo"] else None, "steps": steps})
 
 
@@ -210,6 +216,8 @@ def _item(assignment: Assignment, minutes: int, pause: bool, with_excerpt: bool)
             step.recipe if with_excerpt else None,
             step.focus,
             step.days,
+            step.rungs,
+            step.picture_id or 0,
         )
         for step in assignment.steps.all()
         if step.ended is None

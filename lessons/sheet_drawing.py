@@ -23,6 +23,7 @@ from lessons.beat_sign import beat_sign
 from lessons.practice import RecipeError, stave_of, stave_picture
 from lessons.sheet_content import DAY_NAMES, HEALTH_LINE, Content, Item, StepLine, Tempo, bars_label
 from lessons.sheet_under import printed_picture
+from lessons.step_pictures import StepPicture, paper_size
 from lessons.tempo import unit_words
 from repertoire.drafts import instrument_of
 from repertoire.excerpts import printed_marks
@@ -58,16 +59,18 @@ class DrawnSystem:
 
 @dataclass(frozen=True, slots=True)
 class DrawnStep:
-    """A step with its number and the systems of its stave; `half` when it fits half the column."""
+    """A step with its number, the systems of its stave and its picture; `half` when all that fits half the column."""
 
     number: int
     step: StepLine
     systems: tuple[DrawnSystem, ...] = ()
     half: bool = False
+    picture: DrawnSystem | None = None
 
     @property
     def height_mm(self) -> float:
-        return sum(s.height_mm + 1.5 for s in self.systems) + 6.5
+        drawn = (*self.systems, *([self.picture] if self.picture else []))
+        return sum(s.height_mm + 1.5 for s in drawn) + 6.5 + (5.5 if self.step.ladder else 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +86,7 @@ class DrawnItem:
 
     @property
     def has_staves(self) -> bool:
-        return any(step.systems for row in self.rows for step in row)
+        return any(step.systems or step.picture for row in self.rows for step in row)
 
     @property
     def height_mm(self) -> float:
@@ -105,7 +108,7 @@ def clef_wish(preference: str) -> ClefWish:
 def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
     """Engrave one item for print at the content's stave height."""
     systems: tuple[DrawnSystem, ...] = ()
-    steps = tuple(DrawnStep(number, step) for number, step in enumerate(item.steps, 1))
+    steps = tuple(_with_picture(DrawnStep(number, step), content) for number, step in enumerate(item.steps, 1))
     if item.with_excerpt and item.passage:
         passage = Passage.objects.select_related("movement__revision__part").get(pk=item.passage)
         printed = printed_marks(passage)
@@ -142,6 +145,16 @@ def _systems(drawn: Picture, words: str, under: tuple[str, ...] = ()) -> tuple[D
     )
 
 
+def _with_picture(drawn: DrawnStep, content: Content) -> DrawnStep:
+    """A step with the picture of its instruction, if it has one and its file is there."""
+    kept = StepPicture.objects.filter(pk=drawn.step.picture).first() if drawn.step.picture else None
+    if kept is None or not kept.uri:
+        return drawn
+    width, height = paper_size(kept, column_mm(content.paper), content.staff_mm)
+    half = width <= (column_mm(content.paper) - GAP_MM) / 2
+    return replace(drawn, picture=DrawnSystem(kept.uri, width, height, kept.words), half=half)
+
+
 def _draw_step(drawn: DrawnStep, passage: Passage, student: Student | None, look: Look) -> DrawnStep:
     """A step with its stave: in half the column when it fits there in one system.
 
@@ -156,11 +169,12 @@ def _draw_step(drawn: DrawnStep, passage: Passage, student: Student | None, look
         return drawn
     words = f"{drawn.step.text}: practice stave"
     half = replace(look, width_mm=(look.width_mm - GAP_MM) / 2)
-    if len(stave.line.bars) <= HALF_BARS_AT_MOST:
+    beside = drawn.half or drawn.picture is None
+    if beside and len(stave.line.bars) <= HALF_BARS_AT_MOST:
         picture_ = stave_picture(stave, half)
         if len(picture_.systems) == 1 and picture_.systems[0].width_mm <= half.width_mm + 0.5:
             return replace(drawn, systems=_systems(picture_, words), half=True)
-    return replace(drawn, systems=_systems(stave_picture(stave, look), words))
+    return replace(drawn, systems=_systems(stave_picture(stave, look), words), half=False)
 
 
 def _rows(steps: tuple[DrawnStep, ...]) -> tuple[tuple[DrawnStep, ...], ...]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.conf import settings
 
 from lessons.assigning import StepPlan
 from lessons.models import Step
 from lessons.sheet_content import DAY_NAMES
+from lessons.step_pictures import WORDS_AT_MOST
 from lessons.tempo import FASTEST, SLOWEST
 from repertoire.bounds import BoundsError, read_bounds
 from repertoire.cues import other_parts
@@ -16,6 +18,7 @@ from repertoire.technique import recipes
 from repertoire.technique.line import Line
 from repertoire.technique.repeated import SHAPES
 from repertoire.technique.rhythms import PATTERNS
+from repertoire.technique.tempo_ladder import LADDERS
 
 WHOLE = "the whole passage"
 _FROM_UPPER = [("", "as marked"), ("upper", "with the upper note"), ("main", "with the main note")]
@@ -48,6 +51,10 @@ class StepForm(forms.Form):
     bars = forms.CharField(label="Bars", required=False, max_length=40, help_text=f"like 5–8; empty: {WHOLE}")
     tempo_now = forms.IntegerField(label="Tempo now", required=False, min_value=SLOWEST, max_value=FASTEST)
     tempo_goal = forms.IntegerField(label="Tempo goal", required=False, min_value=SLOWEST, max_value=FASTEST)
+    ladder = forms.ChoiceField(
+        label="Ladder", required=False, choices=[("", "none told"), *LADDERS],
+        help_text="the tempi from now to the goal, on the sheet and at home",
+    )  # fmt: skip
     same_pulse = forms.BooleanField(label="Shares its pulse with the other steps that do", required=False)
     minutes = forms.IntegerField(label="Minutes", required=False, min_value=1, max_value=60)
     focus = forms.CharField(label="One thing to attend to", required=False, max_length=120)
@@ -116,15 +123,40 @@ class StepForm(forms.Form):
         told = self.cleaned_data
         return StepPlan(
             told["text"], told["tempo_now"], told["tempo_goal"], told["minutes"], self.recipe, told["focus"],
-            "".join(told["days"]), told["same_pulse"],
+            "".join(told["days"]), told["same_pulse"], told["ladder"], self.step.picture_id,
         )  # fmt: skip
+
+
+class StepPictureForm(forms.Form):
+    """A picture for an instruction, and what it shows."""
+
+    file = forms.FileField(
+        label="Picture",
+        help_text="A drawing, a photo or a line from paper: PNG, JPEG, or the first page of a PDF.",
+        widget=forms.FileInput(attrs={"accept": "image/png,image/jpeg,application/pdf,.png,.jpg,.jpeg,.pdf"}),
+        error_messages={"required": "Choose a picture first.", "empty": "This file is empty."},
+    )
+    words = forms.CharField(
+        label="What it shows",
+        max_length=WORDS_AT_MOST,
+        help_text="in a few words, for whoever can’t see it: left hand in third position, thumb under the first finger",
+        error_messages={"required": "Write in a few words what it shows."},
+    )
+    on_paper = forms.BooleanField(label="It is on paper: make the paper white and cut empty edges off", required=False)
+
+    def clean_file(self) -> Any:
+        file = self.cleaned_data["file"]
+        if file.size > settings.UPLOAD_LIMIT:
+            limit = settings.UPLOAD_LIMIT // (1024 * 1024)
+            raise forms.ValidationError(f"This file is larger than {limit} MB. Send a smaller picture.")
+        return file
 
 
 def _initial(step: Step, line: Line | None) -> dict[str, Any]:
     recipe = step.recipe or {}
     out: dict[str, Any] = {
         "text": step.text, "tempo_now": step.tempo_now, "tempo_goal": step.tempo_goal, "minutes": step.minutes,
-        "focus": step.focus, "days": list(step.days), "same_pulse": step.same_pulse,
+        "focus": step.focus, "ladder": step.ladder, "days": list(step.days), "same_pulse": step.same_pulse,
     }  # fmt: skip
     for name, value in recipe.get("with", {}).items():
         out[name] = {True: "yes", False: "no"}.get(value, value) if name == "close" else value

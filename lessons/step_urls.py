@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from lessons.views import kept_steps, steps
+from lessons.views import kept_steps, step_pictures, steps
 
 urlpatterns: list[URLPattern] = [
     path("lessons/work/<int:assignment_id>/steps", steps.steps, name="steps"),
@@ -14,7 +14,9 @@ urlpatterns: list[URLPattern] = [
     path("lessons/work/<int:assignment_id>/steps/use", kept_steps.step_set_use, name="step_set_use"),
     path("lessons/work/<int:assignment_id>/steps/offers/<int:number>", steps.step_offer, name="step_offer"),
     path("lessons/steps/<int:step_id>", steps.step, name="step"),
+    path("lessons/steps/<int:step_id>/stave", steps.step_stave, name="step_stave"),
     path("lessons/steps/<int:step_id>/look", steps.step_look, name="step_look"),
+    path("lessons/steps/<int:step_id>/picture", step_pictures.step_picture, name="step_picture"),
     path("lessons/steps/<int:step_id>/place", steps.step_place, name="step_place"),
     path("students/<int:student_id>/minutes", steps.work_minutes, name="work_minutes"),
     path("lessons/phrases/<int:phrase_id>", kept_steps.phrase, name="phrase"),

@@ -7,6 +7,7 @@ place, as `assigning.change_steps` does. Every function takes its day from the c
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -17,8 +18,10 @@ from lessons.assigning import AssignError, StepPlan, marking_of
 from lessons.models import Assignment, Phrase, Step, Theme
 from lessons.practice import RecipeError, read_recipe
 from lessons.sheet_content import MINUTES_IF_UNSET
+from lessons.step_pictures import StepPicture, copy_step_picture, forget_unused
 from lessons.step_sets import StepSet
 from lessons.tempo import FASTEST, SLOWEST
+from repertoire.notation.scans import ScanError
 from repertoire.technique.practice_time import divide_minutes
 from studio.models import Student, Teacher
 
@@ -46,12 +49,12 @@ def add_step(assignment: Assignment, plan: StepPlan) -> Step:
 
 
 def change_step(step: Step, plan: StepPlan, *, on: date) -> Step:
-    """Rewrite a step; one that was heard is ended and another stands in its place when the words
-    or the stave change. Raises AssignError."""
+    """Rewrite a step; one that was heard is ended and another stands in its place when the words,
+    the stave or the picture change. Raises AssignError."""
     with transaction.atomic():
-        old = (step.text, step.recipe)
+        old = (step.text, step.recipe, step.picture_id)
         _write(step, plan)
-        if old != (step.text, step.recipe) and step.observations.exists():
+        if old != (step.text, step.recipe, step.picture_id) and step.observations.exists():
             heard = Step.objects.get(pk=step.pk)
             heard.ended = on
             heard.save(update_fields=["ended"])
@@ -59,7 +62,22 @@ def change_step(step: Step, plan: StepPlan, *, on: date) -> Step:
             step._state.adding = True
         step.save()
         share_pulse(step)
+        if old[2] != step.picture_id:
+            forget_unused(old[2])
     return step
+
+
+def put_picture(step: Step, picture: StepPicture | None, *, on: date) -> Step:
+    """Give a step a picture in the place of the one it had, or none. Raises AssignError."""
+    return change_step(step, replace(plan_now(step), picture=picture.pk if picture else None), on=on)
+
+
+def plan_now(step: Step) -> StepPlan:
+    """A step as it stands, for changing some of it."""
+    return StepPlan(
+        step.text, step.tempo_now, step.tempo_goal, step.minutes, step.recipe, step.focus, step.days,
+        step.same_pulse, step.ladder, step.picture_id,
+    )  # fmt: skip
 
 
 def _write(step: Step, plan: StepPlan) -> None:
@@ -85,6 +103,7 @@ def _write(step: Step, plan: StepPlan) -> None:
     if len(step.days) == 7:
         step.days = ""
     step.same_pulse = plan.same_pulse
+    step.ladder, step.picture_id = plan.ladder, plan.picture
 
 
 def share_pulse(step: Step) -> None:
@@ -167,17 +186,22 @@ def save_set(teacher: Teacher, name: str, steps: Iterable[Step]) -> StepSet:
     name = " ".join(name.split())[:80]
     if not name:
         raise AssignError("Give the set a name.")
-    kept = [_kept(step) for step in steps]
-    if not kept:
+    steps = list(steps)
+    if not steps:
         raise AssignError("There is no step to keep in a set.")
     if StepSet.objects.filter(teacher=teacher).exclude(name=name).count() >= SETS_AT_MOST:
         raise AssignError(f"There are {SETS_AT_MOST} sets: remove one first.")
+    kept = [_kept(step, teacher) for step in steps]
+    before = StepSet.objects.filter(teacher=teacher, name=name).first()
     made, _ = StepSet.objects.update_or_create(teacher=teacher, name=name, defaults={"steps": kept})
+    for step in before.steps if before else ():
+        forget_unused(step.get("picture"))
     return made
 
 
-def _kept(step: Step) -> dict[str, Any]:
-    """A step without what belongs to one passage: the marking, the bars and the notes of its stave."""
+def _kept(step: Step, teacher: Teacher) -> dict[str, Any]:
+    """A step without what belongs to one passage: the marking, the bars and the notes of its stave.
+    A picture is kept as a copy that belongs to no student."""
     stave: dict[str, Any] | None = None
     if step.recipe:
         given = {k: v for k, v in step.recipe.get("with", {}).items() if k not in ("at", "to", "tempo")}
@@ -188,8 +212,18 @@ def _kept(step: Step) -> dict[str, Any]:
         "minutes": step.minutes,
         "days": step.days,
         "same_pulse": step.same_pulse,
+        "ladder": step.ladder,
         "stave": stave,
+        "picture": _copied(step.picture, teacher, None),
     }
+
+
+def _copied(picture: StepPicture | None, teacher: Teacher, student: Student | None) -> int | None:
+    """The id of a copy; none where there is no picture, or its file is gone."""
+    try:
+        return copy_step_picture(picture, teacher, student).pk if picture else None
+    except ScanError:
+        return None
 
 
 def keep_phrase(teacher: Teacher, text: str, theme: str = "") -> None:
@@ -222,8 +256,9 @@ def fill(text: str, *, bar: str, tempo: str) -> str:
     return text.replace("{bar}", bar or "…").replace("{tempo}", tempo or "…")
 
 
-def plan_of(raw: Mapping[str, Any], recipe: dict[str, Any] | None) -> StepPlan:
-    """The plan of a step kept in a set."""
+def plan_of(raw: Mapping[str, Any], recipe: dict[str, Any] | None, student: Student) -> StepPlan:
+    """The plan of a step kept in a set, its picture copied for the student."""
+    picture = StepPicture.objects.filter(pk=raw.get("picture") or 0, teacher=student.teacher_id).first()
     return StepPlan(
         str(raw.get("text", "")),
         minutes=raw.get("minutes") if isinstance(raw.get("minutes"), int) else None,
@@ -231,4 +266,6 @@ def plan_of(raw: Mapping[str, Any], recipe: dict[str, Any] | None) -> StepPlan:
         focus=str(raw.get("focus", "")),
         days=str(raw.get("days", "")),
         same_pulse=bool(raw.get("same_pulse")),
+        ladder=str(raw.get("ladder", "")),
+        picture=_copied(picture, student.teacher, student),
     )

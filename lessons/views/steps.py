@@ -41,6 +41,7 @@ from lessons.stepping import (
     move_step,
     open_steps,
     order_steps,
+    plan_now,
     remove_step,
     used_phrase,
 )
@@ -82,6 +83,8 @@ class ShownStep:
             out.append(f"{step.minutes} min")
         if step.days:
             out.append(", ".join(DAY_NAMES[int(day)] for day in step.days))
+        if step.rungs:
+            out.append(f"ladder {' '.join(map(str, step.rungs))}")
         return " · ".join(out)
 
 
@@ -156,7 +159,7 @@ def steps(request: HttpRequest, assignment_id: int) -> HttpResponse:
 
 
 def _with(assignment: Assignment) -> list[Step]:
-    row = list(open_steps(assignment))
+    row = list(open_steps(assignment).select_related("picture"))
     for step in row:
         step.assignment = assignment
     return row
@@ -226,6 +229,8 @@ def step_add(request: HttpRequest, assignment_id: int) -> HttpResponse:
     if request.POST.get("keep"):
         keep_phrase(teacher_of(request), added[0].text)
     messages.success(request, "Added." if len(added) == 1 else f"Added {len(added)} steps.")
+    if request.POST.get("then") == "picture":
+        return redirect("step_picture", added[0].pk)
     if request.POST.get("kind"):
         return redirect("step", added[0].pk)
     return redirect("steps", given.pk)
@@ -275,6 +280,17 @@ def step(request: HttpRequest, step_id: int) -> HttpResponse:
         "unit": unit_words(one.assignment.tempo_unit, terms_for(teacher_of(request).studio.terms)),
     }
     return render(request, "lessons/step.html", context, status=422 if request.method == "POST" else 200)
+
+
+@require_safe
+def step_stave(request: HttpRequest, step_id: int) -> HttpResponse:
+    """A step's stave alone, for the lesson page; the step's own page without scripts."""
+    one = get_step(request, step_id)
+    if not request.headers.get("HX-Request"):
+        return redirect("step", one.pk)
+    shown = _show(request, one)
+    context = {"picture": shown.picture, "remarks": shown.remarks, "trouble": shown.trouble}
+    return render(request, "lessons/_step_stave.html", context)
 
 
 def _timed(one: Step, plan: StepPlan) -> StepPlan:
@@ -386,10 +402,7 @@ def steps_marking(request: HttpRequest, assignment_id: int) -> HttpResponse:
         except RecipeError:
             left.append(one.text)
             continue
-        plan = StepPlan(
-            one.text, one.tempo_now, one.tempo_goal, one.minutes, recipe, one.focus, one.days, one.same_pulse
-        )
-        change_step(one, plan, on=timezone.localdate())
+        change_step(one, replace(plan_now(one), recipe=recipe), on=timezone.localdate())
     if left:
         messages.warning(request, f"The marking in use gives no ground for: {'; '.join(left)}.")
     else:

@@ -6,8 +6,9 @@ connected, others are let go a little early by their articulation, a dynamic hol
 next, a hairpin leads from one to the other. How much is let go, how loud a dynamic is and
 how short a grace note is are choices made here for listening, not rules of the trade.
 
-Trills, turns and mordents sound as technique/ornaments.py writes them out. Left as written:
-fermatas, changes of tempo inside the line, tremolo between two notes, natural harmonics.
+Trills, turns and mordents sound as technique/ornaments.py writes them out; fermatas are held and
+metronome figures followed as technique/pulse.py has it. Left as written: ritardandos and other
+changes without a figure, tremolo between two notes, natural harmonics.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from repertoire.technique.marks import Kind, Marks
 from repertoire.technique.ornaments import USUAL_TEMPO, Sounding
 from repertoire.technique.pitch import Pitch
 from repertoire.technique.played import Played, played, played_bars
+from repertoire.technique.pulse import EVEN, Pulse, held, quarters_a_minute, tempo_shares
 from repertoire.technique.spans import spanning
 
 from .sounding_ornaments import written_out
@@ -74,14 +76,16 @@ class Click:
 
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """A line in played time. `length` in quarter notes; `unit` is the beat the tempo counts, in
-    quarter notes; `count_in` the clicks of one bar before the start, at times below 0."""
+    """A line in played time. `length` in quarter notes of the opening tempo, holds included; `unit` is
+    the beat the tempo counts, in quarter notes; `count_in` the clicks of one bar before the start, at
+    times below 0; `pulse` says how time ran."""
 
     sounds: tuple[Sound, ...]
     clicks: tuple[Click, ...]
     count_in: tuple[Click, ...]
     length: Fraction
     unit: Fraction
+    pulse: Pulse = EVEN
 
     def as_json(self) -> dict[str, Any]:
         """For the player in the browser: times as numbers, notes as rows in the order of `columns`."""
@@ -101,6 +105,7 @@ class Schedule:
             "countIn": [[_number(c.onset), int(c.accent)] for c in self.count_in],
             "length": _number(self.length),
             "unit": _number(self.unit),
+            "beats": [[_number(self.pulse.at(place)), _number(share)] for place, share in self.pulse.changes],
         }
 
 
@@ -120,15 +125,45 @@ def seconds(quarters: Fraction, tempo: int, unit: Fraction = Fraction(1)) -> flo
     return float(quarters * 60 / (tempo * unit))
 
 
-def schedule(line: Line, marks: Marks = (), *, unit: Fraction = Fraction(1), tempo: float = USUAL_TEMPO) -> Schedule:
+def schedule(
+    line: Line,
+    marks: Marks = (),
+    *,
+    unit: Fraction = Fraction(1),
+    tempo: float = USUAL_TEMPO,
+    opening: Fraction | None = None,
+    pulse: Pulse | None = None,
+) -> Schedule:
     """The line as it is played with its marks; clicks fall on beats of `unit` where the bars allow it.
 
-    `tempo`, in quarter notes a minute, decides how many notes a trill has.
+    `tempo`, in quarter notes a minute, decides how many notes a trill has. `opening` is the part's own
+    tempo at the line's first note, in quarter notes a minute, against which later figures are taken
+    (`tempo` where nothing is known); a `pulse` given is that of another part that is played meanwhile.
     """
-    sounds = _in_played_time(line, marks, written_out(line, marks, tempo))
+    manners = _manners(line, marks)
+    sounds = _bow_tremolo(_in_played_time(line, manners, written_out(line, marks, tempo)), line)
     bars = played_bars(line)
-    length = bars[-1].onset + bars[-1].bar.length if bars else Fraction(0)
-    return Schedule(sounds, _clicks(line, unit), _count_in(line, unit), length, unit)
+    if pulse is None:
+        start = next((f for b in line.bars[:1] for t in b.tempos if not t.onset and (f := quarters_a_minute(t))), None)
+        shares = tempo_shares(line, start or opening or Fraction(tempo))
+        pulse = Pulse(shares, held(line, marks, _ends(sounds, line), bars))
+    if not pulse.even:
+        sounds = [replace(s, onset=pulse.at(s.onset), length=pulse.at(s.end) - pulse.at(s.onset)) for s in sounds]
+    length = pulse.at(bars[-1].onset + bars[-1].bar.length) if bars else Fraction(0)
+    clicks = tuple(replace(click, onset=pulse.at(click.onset)) for click in _clicks(line, unit))
+    return Schedule(_let_go(sounds, line, manners), clicks, _count_in(line, unit), length, unit, pulse)
+
+
+def _ends(sounds: Iterable[Sound], line: Line) -> dict[tuple[str, int], Fraction]:
+    """Where a held event's sound is drawn out: at the end of its last stroke, of the longest note of a
+    written-out ornament, of a chord's members."""
+    longest: dict[tuple[str, int], Sound] = {}
+    for sound in sounds:
+        key = (event_address(sound.address), sound.pass_number)
+        before = longest.setdefault(key, sound)
+        if sound.length > before.length or line.event(sound.address).tremolo:
+            longest[key] = sound
+    return {key: sound.end for key, sound in longest.items()}
 
 
 def _step(full: Fraction, unit: Fraction, beat: Fraction) -> Fraction:
@@ -173,8 +208,9 @@ class _Manner:
     harmonic: bool
 
 
-def _in_played_time(line: Line, marks: Marks, ornaments: Mapping[str, tuple[Sounding, ...]]) -> tuple[Sound, ...]:
-    manners = _manners(line, marks)
+def _in_played_time(
+    line: Line, manners: Mapping[str, _Manner], ornaments: Mapping[str, tuple[Sounding, ...]]
+) -> list[Sound]:
     out: list[Sound] = []
     sounding: dict[tuple[int, int], int] = {}  # (voice, MIDI number) to the sound a tie may lengthen
     graces: list[Played] = []
@@ -222,7 +258,7 @@ def _in_played_time(line: Line, marks: Marks, ornaments: Mapping[str, tuple[Soun
                         joined, manner.pizzicato, manner.accent,
                     )
                 )  # fmt: skip
-    return _let_go(_bow_tremolo(out, line), line, manners)
+    return out
 
 
 def _members(event: Event, manner: _Manner) -> Iterable[tuple[Pitch, bool, int]]:

@@ -11,6 +11,8 @@ from typing import Final
 STEPS: Final[tuple[int, ...]] = (
     *range(40, 60, 2), *range(60, 72, 3), *range(72, 120, 4), *range(120, 144, 6), *range(144, 209, 8),
 )  # fmt: skip
+LADDERS: Final = (("metronome", "metronome steps"), ("equal", "equal steps"))
+EQUAL_STEPS: Final = 6
 
 
 class LadderError(ValueError):
@@ -38,3 +40,10 @@ def equal_ratio(now: int, goal: int, steps: int) -> tuple[int, ...]:
         raise LadderError("A ladder has 1 to 40 steps.")
     row = [round(now * (goal / now) ** (n / steps)) for n in range(steps + 1)]
     return tuple(dict.fromkeys(row))
+
+
+def rungs(ladder: str, now: int | None, goal: int | None) -> tuple[int, ...]:
+    """The tempi of a ladder by its name; none without one, or where now and goal leave nothing to climb."""
+    if not ladder or not now or not goal or goal <= now:
+        return ()
+    return equal_ratio(now, goal, EQUAL_STEPS) if ladder == "equal" else traditional(now, goal)

@@ -421,6 +421,28 @@ def test_staves_stand_under_their_steps_on_the_sheet(work, student, marking):
     assert "Mon, Wed" in text
 
 
+def test_an_item_that_goes_on_overleaf_repeats_its_title_there(work, student, marking):
+    student.staff_height = 11
+    student.save()
+    for kind in ("bare", "slow", "right hand", "pizzicato", "warm-up"):
+        add_step(work, StepPlan(f"Step {kind}", recipe=recipe(kind, marking)))
+    pages = PdfReader(BytesIO(make_pages(draft_content(student, None, at=AT)).pdf)).pages
+    assert len(pages) > 1
+    assert "continued" not in pages[0].extract_text()
+    assert all("1. Evening Boat: The return, continued" in page.extract_text() for page in pages[1:])
+
+
+def test_an_item_that_begins_a_page_has_only_its_own_title(work, student, marking, teacher, passage):
+    for _ in range(5):
+        add_step(work, StepPlan("A stave", recipe=recipe("slow", marking) | {"bars": [9, 11]}))
+    assign(student, begun=DAY, passage=passage)
+    pages = PdfReader(BytesIO(make_pages(draft_content(student, None, at=AT)).pdf)).pages
+    texts = [page.extract_text() for page in pages]
+    assert len(texts) == 2
+    assert "2. Mill Stream: Opening" in texts[1]
+    assert "Mill Stream: Opening, continued" not in "".join(texts)
+
+
 def test_a_stave_that_can_not_be_made_leaves_its_words(work, student, marking):
     step = add_step(work, StepPlan("The shift", recipe=recipe("shift", marking, at="b9n1")))
     assert step_stave(step) is None

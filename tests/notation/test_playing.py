@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
 
 from repertoire.notation.playing import PlayingError, schedule, seconds, unit_quarters
+from repertoire.technique.line import TempoMark, Value
 from repertoire.technique.marks import Kind, Mark
 from tests.technique.lines import line, marks
 
@@ -161,3 +163,86 @@ def test_a_turn_and_a_trill_sound_as_they_are_written_out():
 def test_an_ornament_on_a_chord_is_left_to_the_chord():
     found = schedule(line("2/4", "treble", "G4+B4 h"), (Mark(Kind.ORNAMENT, "b1n1", "trill"),))
     assert [s.pitch.name for s in found.sounds] == ["G4", "B4"]
+
+
+def with_tempos(found, **bars):
+    """The line with metronome figures: `b2=(F(0), 120)` is a quarter = 120 at the start of bar 2."""
+    wanted = {int(name[1:]): told for name, told in bars.items()}
+    return replace(
+        found,
+        bars=tuple(
+            replace(b, tempos=(_mark(*wanted[b.index]),)) if b.index in wanted else b for b in found.bars
+        ),
+    )  # fmt: skip
+
+
+def _mark(onset, told):
+    if isinstance(told, str):
+        return TempoMark(onset, told)
+    return TempoMark(onset, "", Value("quarter"), F(told))
+
+
+def test_a_faster_figure_in_the_part_shortens_what_follows_it():
+    """Quarter = 60, then 120 from bar 2: its two quarters take the time of one. [A]"""
+    found = schedule(with_tempos(line("2/4", "alto", "C4 q D4 q | E4 q F4 q"), b1=(F(0), 60), b2=(F(0), 120)))
+    assert [s.onset for s in found.sounds] == [F(0), F(1), F(2), F(5, 2)]
+    assert [c.onset for c in found.clicks] == [F(0), F(1), F(2), F(5, 2)]
+    assert found.length == 3
+    assert found.as_json()["beats"] == [[0.0, 1.0], [2.0, 0.5]]
+
+
+def test_a_cut_takes_its_opening_tempo_from_the_part_it_comes_from():
+    """At 90 before the passage, 60 in its second bar: a quarter there lasts half as long again. [A]"""
+    found = schedule(with_tempos(line("2/4", "alto", "C4 q D4 q | E4 q F4 q"), b2=(F(0), 60)), opening=F(90))
+    assert [s.onset for s in found.sounds] == [F(0), F(1), F(2), F(7, 2)]
+
+
+def test_tempo_primo_goes_back_and_words_alone_change_nothing():
+    music = with_tempos(
+        line("1/4", "alto", "C4 q | D4 q | E4 q | F4 q"), b1=(F(0), 60), b2=(F(0), 30), b3=(F(0), "Tempo I"),
+        b4=(F(0), "più mosso"),
+    )  # fmt: skip
+    assert [s.onset for s in schedule(music).sounds] == [F(0), F(1), F(3), F(4)]
+    assert schedule(with_tempos(line("1/4", "alto", "C4 q | D4 q"), b2=(F(0), "rit."))).pulse.even
+
+
+def test_a_repeat_goes_back_to_the_tempo_it_began_with():
+    music = with_tempos(line("1/4", "alto", "|: C4 q | D4 q :|"), b1=(F(0), 60), b2=(F(0), 120))
+    assert [s.onset for s in schedule(music).sounds] == [F(0), F(1), F(3, 2), F(5, 2)]
+
+
+def test_a_fermata_holds_its_note_as_long_again():
+    """A quarter under a fermata lasts two; what follows begins after it, and so does its click. [C]"""
+    found = schedule(line("4/4", "alto", "C4 q D4 q E4 h"), (Mark(Kind.FERMATA, "b1n2"),))
+    assert [(s.onset, s.length) for s in found.sounds] == [(F(0), F(9, 10)), (F(1), F(15, 8)), (F(3), F(15, 8))]
+    assert [c.onset for c in found.clicks] == [F(0), F(1), F(3), F(4)]
+    assert found.length == 5
+
+
+def test_a_fermata_is_held_at_least_a_beat_and_at_most_a_bar():
+    short = schedule(line("2/4", "alto", "C4 e D4 e E4 q"), (Mark(Kind.FERMATA, "b1n1"),))
+    assert [s.onset for s in short.sounds] == [F(0), F(3, 2), F(2)]
+    rest = schedule(line("2/4", "alto", "C4 q r q | D4 h"), (Mark(Kind.FERMATA, "b1n2"),))
+    assert [s.onset for s in rest.sounds] == [F(0), F(3)]
+    tied = schedule(line("2/4", "alto", "C4 h~ | C4 h | D4 h"), (Mark(Kind.FERMATA, "b2n1"),))
+    assert [(s.address, s.onset, s.length) for s in tied.sounds] == [("b1n1", F(0), F(47, 8)), ("b3n1", F(6), F(15, 8))]
+
+
+def test_a_grace_note_after_a_fermata_is_not_drawn_out():
+    found = schedule(line("2/4", "alto", "C4 q E4 g D4 q"), (Mark(Kind.FERMATA, "b1n1"),))
+    assert [(s.address, s.onset) for s in found.sounds] == [("b1n1", F(0)), ("b1n2", F(15, 8)), ("b1n3", F(2))]
+
+
+def test_under_a_fermata_a_turn_waits_on_its_longest_note():
+    """C. P. E. Bach's turn on G4: A G F quickly, then G, which is held two quarters more. [P/M, C]"""
+    found = schedule(line("2/4", "treble", "G4 h"), (Mark(Kind.ORNAMENT, "b1n1", "turn"), Mark(Kind.FERMATA, "b1n1")))
+    assert [s.onset for s in found.sounds] == [F(0), F(1, 6), F(1, 3), F(1, 2)]
+    assert found.sounds[-1].length == F(7, 2) - F(1, 8)
+    assert found.length == 4
+
+
+def test_another_part_keeps_to_the_pulse_of_the_first():
+    own = schedule(line("2/4", "alto", "C4 q D4 q"), (Mark(Kind.FERMATA, "b1n1"),))
+    other = schedule(line("2/4", "treble", "G4 e A4 e B4 q"), pulse=own.pulse)
+    assert [s.onset for s in other.sounds] == [F(0), F(1, 2), F(2)]
+    assert other.length == own.length == 3

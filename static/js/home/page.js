@@ -40,7 +40,7 @@ function pressed(name) {
 function options() {
   return {
     stretch: current.stretch, tempo: current.tempo, a4: told.a4, loop: current.loops || pressed("loop"), click: pressed("click"),
-    tones: pressed("tones"), countIn: pressed("count-in"), vibrato: pressed("vibrato"),
+    tones: pressed("tones"), other: pressed("other") && current.told.cue ? current.told.cue.schedule : null, countIn: pressed("count-in"), vibrato: pressed("vibrato"),
   };
 }
 
@@ -109,6 +109,8 @@ function showPanel() {
     : current.first ? `from ${current.words(current.first)}; tap where to end, to repeat it` : "all of it";
   find("where").textContent = words;
   find("whole").hidden = !current.first;
+  find("other").hidden = !current.told.cue;
+  if (current.told.cue) find("other").textContent = current.told.cue.name;
   const slider = find("tempo");
   const known = [tempo.now, tempo.goal, current.told.start].filter(Boolean);
   slider.min = Math.max(20, Math.floor(Math.min(...known) / 2));
@@ -129,6 +131,10 @@ function showPanel() {
 function showTempo() {
   find("number").textContent = current.tempo;
   find("tempo").setAttribute("aria-valuetext", `${current.told.tempo.unit} = ${current.tempo}`);
+  for (const rung of document.querySelectorAll("[data-rung]")) {
+    const music = musics.get(rung.dataset.of);
+    rung.setAttribute("aria-pressed", String(music === current && music.tempo === Number(rung.dataset.rung)));
+  }
 }
 
 function setTempo(value) {
@@ -202,6 +208,15 @@ for (const toggling of panel.querySelectorAll("button[aria-pressed]")) {
   toggling.addEventListener("click", () => {
     toggling.setAttribute("aria-pressed", String(toggling.getAttribute("aria-pressed") !== "true"));
     restart();
+  });
+}
+for (const rung of document.querySelectorAll("[data-rung]")) {
+  rung.addEventListener("click", () => {
+    const music = musics.get(rung.dataset.of);
+    if (!music) return;
+    if (current !== music) choose(music);
+    setTempo(Number(rung.dataset.rung));
+    say(`${music.title}: ${rung.dataset.rung}`);
   });
 }
 find("play").addEventListener("click", () => toggle(current));

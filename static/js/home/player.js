@@ -1,7 +1,7 @@
 // Plays a stretch of a schedule, once or round and round. What is to sound soon is handed to the audio clock a little
 // ahead of time, so that a busy page can't make it late; the page only asks every few hundredths of a second.
 
-import { countInBefore, inSeconds, quarterSeconds, roundOf } from "./timing.js";
+import { countInBefore, inSeconds, quarterSeconds, roundOf, withOther } from "./timing.js";
 import { sound } from "./sound.js";
 
 const AHEAD = 0.35; // s
@@ -25,6 +25,7 @@ export class Player {
     this.gain = new GainNode(this.context, { gain: 1 });
     this.gain.connect(this.output);
     this.events = roundOf(schedule, options.stretch, options);
+    if (options.other) this.events = withOther(this.events, options.other, options.stretch);
     const counted = options.countIn ? countInBefore(schedule, begin) : [];
     const before = counted.length ? begin - counted[0].onset : 0;
     const now = this.context.currentTime + LEAD;
@@ -78,6 +79,7 @@ export class Player {
       }
       const notes = inSeconds(event.notes, this.options.stretch.from, this.roundStart, this.quarter, this.options.a4);
       sound(this.context, this.gain, event, { time, notes }, this.options);
+      if (event.other) continue;
       event.notes.forEach((note, place) => this.sounded.push({ address: note.address, time: notes[place].time, end: notes[place].end }));
       if (this.sounded.length > 400) this.sounded.splice(0, 200);
     }

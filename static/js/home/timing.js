@@ -63,12 +63,18 @@ export function strokesOf(notes) {
   return strokes;
 }
 
+/** How long a beat lasts at a place, against one at the opening tempo; older pages don't tell. */
+export function beatShare(schedule, place) {
+  return (schedule.beats ?? []).filter(([begin]) => begin <= place + NEAR).at(-1)?.[1] ?? 1;
+}
+
 /** The clicks to count before a stretch: the written ones before the beginning, else as many on the beats before it. */
 export function countInBefore(schedule, from) {
   if (from < NEAR) return schedule.countIn.map(([onset, accent]) => ({ onset, accent: Boolean(accent) }));
   const beats = schedule.countIn.length;
   const reached = schedule.clicks.filter(([onset]) => onset <= from + NEAR).at(-1)?.[0] ?? from;
-  const step = schedule.clicks.length > 1 ? schedule.clicks[1][0] - schedule.clicks[0][0] : schedule.unit;
+  const even = beats > 1 ? schedule.countIn[1][0] - schedule.countIn[0][0] : schedule.unit;
+  const step = even * beatShare(schedule, from);
   const begun = from - reached > NEAR ? 1 : 0; // in the middle of a beat: that beat is counted too
   return Array.from({ length: beats }, (_, n) => ({ onset: reached - (beats - n - begun) * step, accent: n === 0 }))
     .filter((click) => click.onset < from - NEAR);
@@ -83,6 +89,13 @@ export function roundOf(schedule, { from, to }, { click = false, tones = true } 
       .map(([onset, accent]) => ({ kind: "click", at: onset - from, accent: Boolean(accent) }))
     : [];
   return [...sounds, ...clicks].sort((a, b) => a.at - b.at);
+}
+
+/** What sounds in a round with another part in it: softer, and not to be followed on the notation. */
+export function withOther(events, schedule, { from, to }) {
+  const others = strokesOf(notesIn(readNotes(schedule), { from, to }))
+    .map((notes) => ({ kind: "stroke", at: notes[0].onset - from, other: true, notes: notes.map((note) => ({ ...note, level: 0.7 * note.level })) }));
+  return [...events, ...others].sort((a, b) => a.at - b.at);
 }
 
 /** A stroke's notes at their times in seconds, the stretch beginning at `start`. */
