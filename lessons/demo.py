@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
@@ -23,12 +23,13 @@ from django.utils import timezone
 
 from lessons import assigning, observing
 from lessons.for_the_instrument import moved_for
+from lessons.handing_over import hand_over
 from lessons.home_demo import practise_at_home
 from lessons.home_pages import open_page
 from lessons.models import Assignment, Lesson, Phrase
 from lessons.practice import FORMAT
 from lessons.sheets import issue_sheet
-from repertoire.bounds import read_bounds
+from repertoire.bounds import bounds_of, read_bounds
 from repertoire.excerpts import movement_notes
 from repertoire.importing import TYPED_NAME, add_part, add_part_without_notation, make_passage, store_part
 from repertoire.markings import make_marking, marks_of, printed_marking
@@ -36,6 +37,7 @@ from repertoire.models import Marking, Part, Passage, Piece, Revision
 from repertoire.notation.abc import read_text
 from repertoire.notation.scans import Crop
 from repertoire.pictures import keep_upload, make_picture_passage
+from repertoire.sharing import share
 from repertoire.technique.marks import Mark, Marks, put
 from studio.models import Guardian, Guardianship, InstrumentPeriod, Student, Studio, Teacher
 
@@ -52,6 +54,7 @@ class _Stage:
     """What has been made so far, by the scenario's keys."""
 
     teacher: Teacher
+    colleague: Teacher
     zone: ZoneInfo
     monday: date  # of the week the demonstration is loaded in
     now: datetime
@@ -96,10 +99,19 @@ def load_demo(
         studio = Studio.objects.create(**scenario["studio"])
         zone = ZoneInfo(studio.timezone)
         today = now.astimezone(zone).date()
-        teacher = Teacher.objects.create_user(email, password, name=scenario["teacher"]["name"], studio=studio)
-        stage = _Stage(teacher, zone, today - timedelta(days=today.weekday()), now, say, home=home, tell=tell)
+        teacher, colleague = (
+            Teacher.objects.create_user(told["email"], password, name=told["name"], studio=studio)
+            for told in (scenario["teacher"], scenario["colleague"])
+        )
+        stage = _Stage(
+            teacher, colleague, zone, today - timedelta(days=today.weekday()), now, say, home=home, tell=tell
+        )
         for piece in scenario["pieces"]:
             _add_piece(stage, piece)
+        for cut in scenario["shared_by_colleague"]:
+            _add_hers(stage, cut)
+        for key in scenario["shared"]:
+            share(stage.markings[key])
         Phrase.objects.bulk_create(Phrase(teacher=teacher, used=1, **phrase) for phrase in scenario["phrases"])
         guardians: dict[str, Guardian] = {}
         for student in scenario["students"]:
@@ -148,6 +160,14 @@ def _add_picture(stage: _Stage, part: Part, told: Mapping[str, Any]) -> None:
     stage.passages[told["key"]] = passage
     for version in told["markings"]:
         _add_marking(stage, passage, version)
+
+
+def _add_hers(stage: _Stage, told: Mapping[str, Any]) -> None:
+    """The colleague's own passage of the same bars, with her markings."""
+    like = stage.passages[told["like"]]
+    passage = make_passage(like.movement, stage.colleague, bounds_of(like), title=like.title)
+    for version in told["markings"]:
+        _add_marking(replace(stage, teacher=stage.colleague), passage, version)
 
 
 def _read_part(piece: Piece, told: Mapping[str, Any]) -> Part:
@@ -216,11 +236,13 @@ def _without(marks: Marks, taken: Iterable[Mapping[str, Any]], name: str) -> Mar
 def _add_student(stage: _Stage, told: Mapping[str, Any], guardians: dict[str, Guardian]) -> None:
     stage.say(told["first_name"])
     names = ("first_name", "surname", "birth_year", "status", "clef", "staff_height", "private_notes")
-    student = Student.objects.create(teacher=stage.teacher, **{n: told[n] for n in names if n in told})
+    # One who was handed over was the colleague's first.
+    owner = stage.colleague if "handed_over" in told else stage.teacher
+    student = Student.objects.create(teacher=owner, **{n: told[n] for n in names if n in told})
     for who in told["guardians"]:
         if who["key"] not in guardians:
             guardians[who["key"]] = Guardian.objects.create(
-                teacher=stage.teacher, name=who["name"], email=who["email"], phone=who["phone"]
+                teacher=owner, name=who["name"], email=who["email"], phone=who["phone"]
             )
         Guardianship.objects.create(
             student=student,
@@ -238,6 +260,11 @@ def _add_student(stage: _Stage, told: Mapping[str, Any], guardians: dict[str, Gu
             since=stage.day(period["since"]),
             until=None if until is None else stage.day(until) - timedelta(days=1),
         )
+    if "handed_over" in told:
+        over = told["handed_over"]
+        at = datetime.combine(stage.day(over["ago"]), time(18, 0), stage.zone)
+        hand_over(owner, {student.pk: stage.teacher}, reason=over["reason"], at=at)
+        student.refresh_from_db()
     _play_weeks(stage, student, told)
 
 

@@ -8,5 +8,6 @@ if [ "${1:-}" = demo ]; then
     password="down bow first"
     .venv/bin/python manage.py load_demo --password "$password" | grep "page at home" || true
     echo "Sign in as demo@example.org with the password: $password"
+    echo "The same password opens the account of a colleague in that studio: colleague@example.org"
 fi
 exec .venv/bin/python -m gunicorn

@@ -92,7 +92,7 @@ def sheet() -> list[Figure]:
     from repertoire.models import Movement, Passage
     from studio.models import Student, Teacher
 
-    teacher, now = Teacher.objects.get(), timezone.now()
+    teacher, now = Teacher.objects.get(email="demo@example.org"), timezone.now()
     student = Student.objects.create(teacher=teacher, first_name="Bench")
     student.instruments.create(instrument="viola", since=now.date())
     movements = Movement.objects.filter(notated=True, bar_count__gte=8, bar_count__lte=40).order_by("id")[:4]
@@ -126,7 +126,7 @@ def long_history(name: str, lessons: int, observations: int):
     from repertoire.models import Passage
     from studio.models import Student, Teacher
 
-    teacher, now = Teacher.objects.get(), timezone.now().replace(microsecond=0)
+    teacher, now = Teacher.objects.get(email="demo@example.org"), timezone.now().replace(microsecond=0)
     student = Student.objects.create(teacher=teacher, first_name=name)
     student.instruments.create(instrument="viola", since=(now - timedelta(weeks=lessons + 1)).date())
     passages = (
@@ -170,7 +170,9 @@ def pages() -> list[Figure]:
 
     few, many = long_history("Few", 20, 120), long_history("Many", 500, 3000)
     client = Client(HTTP_HOST="localhost")
-    client.force_login(Teacher.objects.get(), backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(
+        Teacher.objects.get(email="demo@example.org"), backend="django.contrib.auth.backends.ModelBackend"
+    )
     figures = []
     for title, name in [("Student", "student"), ("History", "history")]:
         counts = []

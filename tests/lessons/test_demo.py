@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.urls import reverse
 
 from lessons.demo import load_demo
 from lessons.models import Assignment, Lesson, MarkingChange, Observation, Sheet
@@ -14,13 +15,34 @@ from lessons.sheets import sheet_pdf_bytes
 from repertoire.excerpts import passage_line
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage, Piece
-from studio.models import Student, Teacher
+from repertoire.sharing import shared_within
+from studio.models import Guardian, Handover, Student, Teacher
 
 NOW = datetime(2026, 5, 13, 12, 0, tzinfo=UTC)  # a Wednesday
 
 
+def a_colleague_shares_a_marking_and_has_handed_a_student_over(client):
+    teacher, colleague = (
+        Teacher.objects.get(email="demo@example.org"),
+        Teacher.objects.get(email="colleague@example.org"),
+    )
+    over = Handover.objects.get()
+    assert (over.student.first_name, over.giver, over.taker) == ("Perpetua", colleague, teacher)
+    assert over.at < over.student.lessons.earliest("starts").starts
+    assert over.student.teacher == teacher
+    assert {g.teacher for g in Guardian.objects.all()} == {teacher}
+    assert not Student.objects.filter(teacher=colleague).exists()
+    hers, mine = Marking.objects.get(name="One bow a bar"), Marking.objects.get(name="With the turns")
+    assert [m.teacher for m in (hers, mine)] == [colleague, teacher]
+    minor = Passage.objects.get(teacher=teacher, title="In the minor")
+    assert [m.pk for m in shared_within(minor, teacher)] == [hers.pk]
+    client.force_login(colleague, backend="django.contrib.auth.backends.ModelBackend")
+    assert client.get(reverse("shared_marking", args=[mine.pk])).status_code == 200
+    assert "Perpetua" not in client.get(reverse("piece", args=[minor.movement.revision.part.piece_id])).content.decode()
+
+
 @pytest.mark.django_db
-def test_it_loads_is_whole_and_a_second_time_changes_nothing():
+def test_it_loads_is_whole_and_a_second_time_changes_nothing(client):
     assert load_demo("a password of its own", now=NOW)
     assert 8 <= Student.objects.count() <= 12
     assert {p for s in Student.objects.all() for p in s.instruments.values_list("instrument", flat=True)} == {
@@ -54,6 +76,8 @@ def test_it_loads_is_whole_and_a_second_time_changes_nothing():
     assert [step["recipe"]["kind"] for step in item["steps"]] == ["bare", "turn", "trill", "right hand", "shift"]
     assert all(step_stave(step) for step in staved.assignments.get(pk=item["assignment"]).steps.filter(ended=None))
 
+    a_colleague_shares_a_marking_and_has_handed_a_student_over(client)
+
     changed = Student.objects.get(first_name="Bram")
     changed.private_notes = "edited by the user"
     changed.save()
@@ -62,7 +86,7 @@ def test_it_loads_is_whole_and_a_second_time_changes_nothing():
     assert [m.objects.count() for m in (Student, Lesson, Observation, Marking, Sheet)] == counts
     changed.refresh_from_db()
     assert changed.private_notes == "edited by the user"
-    assert Teacher.objects.get().check_password("a password of its own")
+    assert all(each.check_password("a password of its own") for each in Teacher.objects.all())
 
 
 def test_a_real_studio_is_left_alone(teacher):

@@ -19,7 +19,7 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--password", help="for the demonstration's teacher; made up when left out")
+        parser.add_argument("--password", help="for the demonstration's teachers; made up when left out")
 
     def handle(self, *args: Any, **options: Any) -> None:
         password = options["password"] or secrets.token_urlsafe(9)
@@ -34,7 +34,8 @@ class Command(BaseCommand):
         except DemoError as error:
             raise CommandError(str(error)) from None
         if loaded:
-            teacher = Teacher.objects.get()
+            teacher, colleague = Teacher.objects.order_by("id")
             self.stdout.write(f"Sign in as {teacher.email} with the password {password}")
+            self.stdout.write(f"A colleague of hers signs in as {colleague.email} with the same password")
         else:
             self.stdout.write("The demonstration is loaded already; nothing was changed.")
