@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('lessons', '0005_step_markings'),
+        ('lessons', '0007_what_ended_before'),
         ('studio', '0004_colleagues'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
