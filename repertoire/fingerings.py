@@ -22,15 +22,17 @@ from repertoire.technique.fingering_alternatives import (
     Alternative,
     OpenChoice,
     Restriction,
-    alternatives,
+    alternatives_of,
     on_string,
     open_choices,
 )
 from repertoire.technique.fingering_costs import PRESET_WORDS, RULE_VERSION, Limits
 from repertoire.technique.fingering_marks import LEFT_HAND_KINDS, HowMany, write
+from repertoire.technique.fingering_selection import joins, within
 from repertoire.technique.left_hand import shifts
 from repertoire.technique.line import Line, event_address
-from repertoire.technique.marks import Marks, put
+from repertoire.technique.marks import Marks
+from repertoire.technique.moments import moments_of
 from repertoire.technique.strings import StringError, position_label
 
 HOW_MANY: Final[tuple[tuple[HowMany, str], ...]] = (
@@ -52,7 +54,7 @@ def how_many_of(key: str) -> HowMany:
 @dataclass(frozen=True)
 class Question:
     """What is asked for. `bounds` None is the whole passage; `fresh` leaves out the left-hand
-    marks that are written there."""
+    marks that are written there; `reading` is the character the pages complete marks with."""
 
     marks: Marks
     player: Player
@@ -60,16 +62,19 @@ class Question:
     how_many: HowMany = "usual"
     bounds: Bounds | None = None
     fresh: bool = False
+    reading: str = ""
 
 
 @dataclass(frozen=True)
 class Possible:
-    """One alternative: the letter it stands under, what it says, and its marks in these bars."""
+    """One alternative: the letter it stands under, what it says, and its marks in these bars;
+    `joins` says how the hand comes into the bars and goes on from them."""
 
     letter: str
     alternative: Alternative
     marks: Marks
     offer: Offer
+    joins: tuple[str, ...] = ()
 
     @property
     def fingering(self) -> Fingering:
@@ -123,45 +128,42 @@ def ask(passage: Passage, line: Line, question: Question) -> Answer:
     if question.bounds is not None:
         at = question.bounds
         bars = cut(line, at.start_bar, at.start, at.end_bar, at.end)
-    inside = marks_in(question.marks, bars)
-    pinned = tuple(m for m in inside if m.kind not in LEFT_HAND_KINDS) if question.fresh else inside
     player = question.player
+    inside = frozenset(member for event in bars.events for member in event.members)
+    marks = _asked_of(question, bars) if question.fresh else question.marks
     try:
-        found = alternatives(
-            bars,
-            pinned,
+        moments = moments_of(line, marks)
+        if question.bounds is not None:
+            around = hand(line, question.marks, player, preset=question.reading or question.preset)
+            moments = within(moments, around, inside) if around else moments
+        found = alternatives_of(
+            moments,
             player.instrument,
             count=_SHOWN,
             first=question.preset,
             limits=player.limits,
             length=player.length,
+            line=line,
+            inside=inside,
         )
         strings = tuple(
-            on_string(bars, pinned, n, player.instrument, limits=player.limits, length=player.length)
+            on_string(bars, marks_in(marks, bars), n, player.instrument, limits=player.limits, length=player.length)
             for n in (1, 2, 3, 4)
         )
     except (FingeringError, StringError) as error:
         return Answer(bars, (), (), (), str(error))
     possible = []
     for letter, alternative in zip("ABC", found, strict=False):
-        written = write(bars, pinned, alternative.fingering, question.how_many)
-        marks = _with(question.marks, written, bars)
-        offer = _offer(alternative.title, marks, question)
-        possible.append(Possible(letter, alternative, written, offer))
+        whole = write(line, marks, alternative.whole, question.how_many, inside=inside, reading=question.reading)
+        written = marks_in(whole, bars)
+        sentences = tuple(join.sentence for join in joins(alternative.whole, inside))
+        possible.append(Possible(letter, alternative, written, _offer(alternative.title, whole, question), sentences))
     return Answer(bars, tuple(possible), strings, open_choices(found[0].fingering) if found else ())
 
 
-def _with(whole: Marks, written: Marks, bars: Line) -> Marks:
-    """The passage's marks with the left hand of some bars written anew."""
-    inside = {a for event in bars.events for a in (event.address, *event.members)}
-    fresh = {m for m in written if m.kind in LEFT_HAND_KINDS}
-    out: Marks = tuple(
-        m for m in whole if m.kind not in LEFT_HAND_KINDS or event_address(m.at) not in inside or m in fresh
-    )
-    for mark in sorted(fresh):
-        if mark not in out:
-            out = put(out, mark)
-    return out
+def _asked_of(question: Question, bars: Line) -> Marks:
+    """The marks without those of the left hand in the bars asked for."""
+    return tuple(m for m in question.marks if m.kind not in LEFT_HAND_KINDS or event_address(m.at) not in bars)
 
 
 def completion(line: Line, marks: Marks, player: Player, *, preset: str, how_many: HowMany = "usual") -> Offer | None:
@@ -170,7 +172,8 @@ def completion(line: Line, marks: Marks, player: Player, *, preset: str, how_man
     if fingering is None:
         return None
     question = Question(marks, player, preset, how_many)
-    return replace(_offer(COMPLETED, write(line, marks, fingering, how_many), question), character=COMPLETED)
+    written = write(line, marks, fingering, how_many, reading=preset)
+    return _offer(COMPLETED, written, question)
 
 
 def _offer(character: str, marks: Marks, question: Question) -> Offer:

@@ -15,7 +15,7 @@ from repertoire.models import Movement, Passage
 from repertoire.notation.excerpt import line_digest
 from repertoire.players import Player
 from repertoire.technique import harmonics as harmonic
-from repertoire.technique.fingering import Fingering, FingeringError, Placement, complete, usual_preset
+from repertoire.technique.fingering import Fingering, FingeringError, Placement, complete, read_as, usual_preset
 from repertoire.technique.fingering_alternatives import OpenChoice, open_choices
 from repertoire.technique.holding import findings
 from repertoire.technique.left_hand import (
@@ -30,7 +30,7 @@ from repertoire.technique.left_hand import (
 )
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks, digest
-from repertoire.technique.strings import StringError, open_string, position_label, string_name
+from repertoire.technique.strings import OPEN_STRINGS, StringError, open_string, position_label, string_name
 from repertoire.technique.tuning import SHOWN_FIRST, Care, tuning_care
 
 _fingerings: Store[Any, Fingering] = Store(120)
@@ -125,8 +125,10 @@ def preset_for(movement: Movement) -> str:
 
 def hand(line: Line, marks: Marks, player: Player, *, preset: str = "balanced") -> Fingering | None:
     """The marks completed to a whole left hand, from memory when asked for lately; None where
-    the music can't be fingered at all."""
+    the music can't be fingered at all. `preset` is the usual one of the music; see `read_as`."""
     limits = player.limits
+    if player.instrument in OPEN_STRINGS:
+        preset = read_as(preset, line, marks, player.instrument)
     key = (line_digest(line), digest(marks), player.instrument, player.length, limits, preset)
     known = _fingerings.get(key)
     if known:

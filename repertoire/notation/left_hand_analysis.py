@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from repertoire.technique.fingering import Finding, Fingering, complete, usual_preset
+from repertoire.technique.fingering import Finding, Fingering, complete, read_as, usual_preset
 from repertoire.technique.fingering_alternatives import Alternative, alternatives, open_choices
 from repertoire.technique.fingering_costs import NO_LIMITS, Limits
 from repertoire.technique.holding import findings
@@ -121,7 +121,7 @@ def analyse_left_hand(
     `findings`, `open_choices` and, when `count` is above 0, `alternatives` whose lists
     follow the order of `addresses`. Without a preset the usual one of the line is taken."""
     marks = tuple(marks)
-    preset = preset or usual_preset(line, instrument)
+    preset = preset or read_as(usual_preset(line, instrument), line, marks, instrument)
     fingering = complete(line, marks, instrument, preset=preset, limits=limits, tempo=tempo, length=length)
     addresses = [member for event in line.notes if not event.cue for member in event.members]
     out: dict[str, Any] = {

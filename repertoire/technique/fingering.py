@@ -19,7 +19,7 @@ from .fingering_paths import EMPTY, Engine, engine
 from .fingering_states import Choice, Stop
 from .line import Line
 from .marks import Mark
-from .moments import FREE, Moment, Wish, moments_of
+from .moments import FREE, Moment, Wish, moments_of, wishes_of
 from .pitch import Pitch
 from .strings import STRING_LENGTH, distance, open_strings, position_label, string_name
 
@@ -139,6 +139,32 @@ def usual_preset(line: Line, instrument: str) -> Preset:
     whole part rather than a passage of it."""
     top = open_strings(instrument)[0].midi + FIRST_POSITION_REACH
     return "balanced" if any(pitch.midi > top for pitch in line.pitches) else "low and clear"
+
+
+def read_as(preset: str, line: Line, marks: Iterable[Mark], instrument: str) -> str:
+    """The character in which marks are completed: music that is usually low and clear is read
+    balanced once what is written in it leaves first position."""
+    if preset == "low and clear" and leaves_first_position(line, marks, instrument):
+        return "balanced"
+    return preset
+
+
+def leaves_first_position(line: Line, marks: Iterable[Mark], instrument: str) -> bool:
+    """Whether a written finger or string can't be taken in first position or below."""
+    opens = open_strings(instrument)
+    for address, wish in wishes_of(line, marks).items():
+        if wish.finger == 0 or wish.harmonic or (wish.finger is None and wish.string is None):
+            continue
+        pitch = line.pitch(address)
+        finger = wish.finger or 4
+        places = [
+            pitch.step - open_note.step - finger + 1 - (wish.extension or 0)
+            for number, open_note in enumerate(opens, 1)
+            if wish.string in (None, number) and pitch.midi >= open_note.midi
+        ]
+        if places and not any(place <= 1 for place in places):
+            return True
+    return False
 
 
 def complete(

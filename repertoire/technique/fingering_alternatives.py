@@ -14,6 +14,7 @@ from typing import Final
 
 from .fingering import Fingering, Placement, complete_moments
 from .fingering_costs import NO_LIMITS, PRESET_WORDS, RULE_VERSION, Limits
+from .fingering_selection import part_of
 from .left_hand import shifts, stretches, without_vibrato
 from .line import Line
 from .marks import Mark
@@ -23,6 +24,9 @@ from .strings import HIGHEST_SEMITONES, open_string, position_label, string_name
 ORDER: Final = ("balanced", "low and clear", "on one string", "expressive shifts")
 _DIFFERENT: Final = 0.08  # share of notes, at least one
 _NAMED: Final = 3  # forbidding notes named in the sentence; all are listed beside it
+# The highest position of the hand that one plays in on each string, for a passage kept on it: an
+# octave above the open string lies under the first finger in the 8th [C]. A player's own limit goes first.
+PRACTICAL: Final = {1: 12, 2: 8, 3: 8, 4: 8}
 _OPEN_BELOW: Final = 0.55  # weight under which a choice may be open
 _ALMOST: Final = 0.8  # a rival with this share of the chosen weight is almost as good
 
@@ -44,33 +48,45 @@ class Facts:
 
 @dataclass(frozen=True)
 class Alternative:
-    """One possible fingering: its preset, a title, the fingering, its facts and trade-off."""
+    """One possible fingering: its preset, a title, the fingering, its facts and trade-off. `whole`
+    is the fingering with the notes around it, the same where all were asked for."""
 
     name: str
     title: str
     fingering: Fingering
     facts: Facts
     sentence: str
+    whole: Fingering
     rule_version: str = RULE_VERSION
 
 
 @dataclass(frozen=True)
 class Restriction:
-    """Whether one string carries the passage. `forbidding` holds (address, reason) pairs."""
+    """Whether one string carries the passage. `forbidding` holds (address, reason) pairs.
+    `practical` is false where it can be done but leads above the highest position usually
+    played on that string; `highest` is the note that leads there."""
 
     string: int
     possible: bool
     forbidding: tuple[tuple[str, str], ...]
     fingering: Fingering | None
+    practical: bool = True
+    highest: Placement | None = None
 
     @property
     def sentence(self) -> str:
         name = string_name(self.string)
         if self.possible:
-            highest = (
-                max((p.position for p in self.fingering.placements if p.stopped), default=1) if self.fingering else 1
+            note = self.highest
+            up_to = position_label(note.position if note else 1)
+            if self.practical or note is None or self.fingering is None:
+                return f"On string {name}: possible, up to {up_to}."
+            where = self.fingering.where(note.address)
+            return (
+                f"On string {name}: possible in theory, not practical. {where[0].upper()}{where[1:]}: "
+                f"{note.pitch.label} needs {up_to}; on this string one seldom plays above "
+                f"{position_label(PRACTICAL[self.string])}."
             )
-            return f"On string {name}: possible, up to {position_label(highest)}."
         shown = " ".join(reason for _, reason in self.forbidding[:_NAMED])
         rest = len(self.forbidding) - _NAMED
         more = f" {rest} more notes forbid it." if rest > 1 else " One more note forbids it." if rest == 1 else ""
@@ -138,20 +154,27 @@ def alternatives_of(
     limits: Limits = NO_LIMITS,
     length: float | None = None,
     line: Line | None = None,
+    inside: frozenset[str] | None = None,
 ) -> tuple[Alternative, ...]:
-    """As `alternatives`, from moments."""
+    """As `alternatives`, from moments. `inside`: only these notes are asked for and counted; the
+    others are the hand around them (see `fingering_selection.py`)."""
+    wholes: list[Fingering] = []
     kept: list[Fingering] = []
     for preset in (first, *(p for p in ORDER if p != first)):
         if len(kept) == count:
             break
-        found = complete_moments(moments, instrument, preset=preset, limits=limits, length=length, line=line)
+        whole = complete_moments(moments, instrument, preset=preset, limits=limits, length=length, line=line)
+        found = whole if inside is None else part_of(whole, inside)
         enough = max(_DIFFERENT, 1 / max(1, len(found.placements)))
         if all(difference(found, other) >= enough for other in kept):
             kept.append(found)
+            wholes.append(whole)
     facts = [facts_of(f) for f in kept]
     return tuple(
-        Alternative(f.preset, PRESET_WORDS[f.preset], f, own, _trade_off(own, [o for o in facts if o is not own]))
-        for f, own in zip(kept, facts, strict=True)
+        Alternative(
+            f.preset, PRESET_WORDS[f.preset], f, own, _trade_off(own, [o for o in facts if o is not own]), whole
+        )
+        for f, own, whole in zip(kept, facts, wholes, strict=True)
     )
 
 
@@ -242,7 +265,12 @@ def on_string(
         for p in found.placements
         if p.stopped and limits.position_cost(p.position)
     )
-    return Restriction(string, not over, over, None if over else found)
+    if over:
+        return Restriction(string, False, over, None)
+    highest = max((p for p in found.placements if p.stopped), key=lambda p: p.position, default=None)
+    most = limits.highest if limits.highest is not None else PRACTICAL[string]
+    practical = highest is None or highest.position <= most
+    return Restriction(string, True, (), found, practical, highest)
 
 
 def _where(line: Line, placement: Placement) -> str:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, Literal
 
-from .fingering import Fingering, Placement, complete
+from .fingering import Fingering, Placement, complete, read_as
 from .line import Line, event_address
 from .marks import Kind, Mark, Marks, put
 from .strings import open_strings, string_name
@@ -21,8 +21,9 @@ _ROUNDS: Final = 12
 LEFT_HAND_KINDS: Final = frozenset((Kind.FINGER, Kind.STRING, Kind.EXTENSION))
 
 
-def marks_to_write(fingering: Fingering, how_many: HowMany = "usual") -> Marks:
-    """Finger, string and extension marks for a fingering; those of one note each."""
+def marks_to_write(fingering: Fingering, how_many: HowMany = "usual", inside: frozenset[str] | None = None) -> Marks:
+    """Finger, string and extension marks for a fingering; those of one note each. `inside`:
+    only for these notes, read on from the ones before them."""
     marks: set[Mark] = set()
     hand: int | None = None  # where a reader thinks the hand is
     string: int | None = None
@@ -34,6 +35,8 @@ def marks_to_write(fingering: Fingering, how_many: HowMany = "usual") -> Marks:
         first_of_bar, bar = here != bar, here
         leaving = n + 1 < len(groups) and groups[n + 1][0].position != group[0].position
         for placement in group:
+            if inside is not None and placement.address not in inside:
+                continue
             expected = _reader(fingering, placement, 1 if hand is None else hand, string)
             actual = (placement.string, placement.finger)
             moved = placement.stopped and hand is not None and placement.position != hand
@@ -97,24 +100,35 @@ def write(
     how_many: HowMany = "usual",
     *,
     tempo: float | None = None,
+    inside: frozenset[str] | None = None,
+    reading: str = "",
 ) -> Marks:
     """`marks` with the fingering written in, so that reading them again gives it.
 
     Left-hand marks of the line give way to the new ones where they disagree; where the usual
-    marks leave the hand open to another reading, fingers and strings are added.
+    marks leave the hand open to another reading, fingers and strings are added. `inside`:
+    only these notes are written. `reading` is the character music and marks are usually read
+    with (see `read_as`); the fingering's own when not given.
     """
-    kept = tuple(m for m in marks if m.kind not in LEFT_HAND_KINDS or _agrees(m, fingering))
+    kept = tuple(
+        m
+        for m in marks
+        if m.kind not in LEFT_HAND_KINDS
+        or (inside is not None and inside.isdisjoint(_addresses(line, m)))
+        or _agrees(m, fingering)
+    )
     out = kept
-    for mark in marks_to_write(fingering, how_many):
+    for mark in marks_to_write(fingering, how_many, inside):
         out = put(out, mark)
     if how_many == "fewer":
         return out
     for _ in range(_ROUNDS):
+        preset = read_as(reading, line, out, fingering.instrument) if reading else fingering.preset
         read = complete(
-            line, out, fingering.instrument, preset=fingering.preset, limits=fingering.limits, tempo=tempo,
+            line, out, fingering.instrument, preset=preset, limits=fingering.limits, tempo=tempo,
             length=fingering.length,
         )  # fmt: skip
-        wrong = _first_of_runs(read.placements, fingering)
+        wrong = _first_of_runs([p for p in read.placements if inside is None or p.address in inside], fingering)
         if not wrong:
             break
         for placement in wrong:
@@ -139,6 +153,9 @@ def _agrees(mark: Mark, fingering: Fingering) -> bool:
 
 
 def _addresses(line: Line, mark: Mark) -> set[str]:
+    """The notes a mark stands over; none where it begins or ends outside the line."""
+    if mark.at not in line or (mark.to and mark.to not in line):
+        return set()
     return {m for e in line.between(mark.at, mark.to or mark.at) for m in e.members}
 
 

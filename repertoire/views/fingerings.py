@@ -102,12 +102,14 @@ def _question(request: HttpRequest, desk: Desk, player: Player) -> tuple[Questio
     """What is asked for, and why it can't be ("" when it can)."""
     asked = request.GET
     preset = asked.get("preset", "")
+    usual = preset_for(desk.passage.movement)
     question = Question(
         marks=desk.marks,
         player=player,
-        preset=preset if preset in dict(PRESETS) else preset_for(desk.passage.movement),
+        preset=preset if preset in dict(PRESETS) else usual,
         how_many=how_many_of(asked.get("how_many", "")),
         fresh=asked.get("written") == "fresh",
+        reading=usual,
     )
     if not asked.get("bars", "").strip():
         return question, ""

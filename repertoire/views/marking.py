@@ -160,6 +160,8 @@ def _completed(request: HttpRequest, passage: Passage) -> Desk:
     """What is written in the draft, completed to a whole fingering. Raises Refused, ChangedElsewhere."""
     posted = request.POST
     desk = drafts.desk(passage, teacher_of(request), posted.get("from", ""))
+    if desk.state != posted.get("state", ""):
+        raise ChangedElsewhere
     instrument = instrument_with_strings(passage, desk.line)
     if not instrument:
         raise Refused("Fingerings are told for violin and viola; set the part’s instrument to one of them.")

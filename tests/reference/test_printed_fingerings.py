@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from repertoire.notation.musicxml import list_contents, read_part
-from repertoire.technique.fingering import complete, usual_preset
+from repertoire.technique.fingering import complete, read_as, usual_preset
 from repertoire.technique.marks import Kind
 
 MUSIC = Path(__file__).resolve().parents[2] / "fixtures" / "music"
@@ -28,7 +28,7 @@ def agreement():
                 order = sorted(fingers, key=lambda m: movement.line.order(m.at))
                 given, kept = set(order[::4]), [m for n, m in enumerate(order) if n % 4]
                 marks = tuple(m for m in movement.printed if m.kind is not Kind.FINGER or m in given)
-                preset = usual_preset(movement.line, instrument)
+                preset = read_as(usual_preset(movement.line, instrument), movement.line, marks, instrument)
                 found = complete(movement.line, marks, instrument, preset=preset).by_address
                 alike = sum(str(found[m.at].finger) == m.value[0] for m in kept if m.at in found)
                 yield f"{path.stem} ({part.name})", len(kept), alike
