@@ -126,13 +126,17 @@ def _settings(request: HttpRequest) -> tuple[BowSettings, PlanCosts]:
 def with_directions(request: HttpRequest, passage: Passage, marks: Marks) -> tuple[Marks, Marks]:
     """The marks to draw and those of them nobody wrote: a sign for every stroke, if asked for
     and while the bow stands under the staves, where the choice can be seen and changed."""
-    now = kept(request, passage)
     under = request.GET.get("under") or request.session.get("under")
-    if now.get("directions") != EVERY or under != "bow":
+    if under != "bow" or not every_direction(request, passage):
         return marks, ()
-    bowing = read(passage_line(passage), marks, BowAsked(settings=_settings(request)[0]))
-    extra = inferred_marks(bowing, now.get("pass", 1))
+    wanted = asked(request, passage)
+    extra = inferred_marks(read(passage_line(passage), marks, wanted), wanted.pass_number)
     return (*marks, *extra), extra
+
+
+def every_direction(request: HttpRequest, passage: Passage) -> bool:
+    """Whether a sign for every stroke is asked for."""
+    return bool(kept(request, passage).get("directions") == EVERY)
 
 
 def drawn_for(request: HttpRequest, passage: Passage, marks: Marks, look: Look) -> tuple[Marks, Look]:

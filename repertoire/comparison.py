@@ -127,10 +127,12 @@ def strips() -> tuple[tuple[str, str], ...]:
     return tuple((key, name) for key, (name, _) in _strips.items())
 
 
-def drawn_together(staves: Sequence[tuple[str, Line, Marks]], look: Look) -> Picture:
-    """Markings as staves of one system, from memory when they were drawn lately."""
+def drawn_together(staves: Sequence[tuple[str, Line, Marks]], look: Look, inferred: Sequence[Marks] = ()) -> Picture:
+    """Markings as staves of one system, from memory when they were drawn lately. `inferred` are
+    signs nobody wrote, staff by staff."""
     key = " ".join(f"{label} {line_digest(line)} {digest(marks)}" for label, line, marks in staves) + repr(look)
-    return _drawn.get(key) or _drawn.put(key, engrave_together(staves, look))
+    key += " ".join(digest(extra) for extra in inferred)
+    return _drawn.get(key) or _drawn.put(key, engrave_together(staves, look, inferred))
 
 
 def fact_rows(versions: Iterable[Version], only: Container[str] | None = None) -> tuple[FactRow, ...]:

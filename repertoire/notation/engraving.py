@@ -52,11 +52,12 @@ def engrave(line: Line, marks: Marks, look: Look) -> Picture:
     return _draw([sheet], [(line, marks)], look, warnings)
 
 
-def engrave_together(staves: Sequence[tuple[str, Line, Marks]], look: Look) -> Picture:
+def engrave_together(staves: Sequence[tuple[str, Line, Marks]], look: Look, inferred: Sequence[Marks] = ()) -> Picture:
     """Draw several markings of the same bars as staves of one system, each with its label.
 
     Notes whose marks differ from the first staff's are ringed, dynamics the staves share stand
-    on the top staff only. Raises LineError when the lines don't have the same bars.
+    on the top staff only. `inferred` are bow signs nobody wrote, staff by staff: they are drawn
+    as with `Look.inferred` and ring nothing. Raises LineError when the lines don't have the same bars.
     """
     first = staves[0]
     indices = [b.index for b in first[1].bars]
@@ -65,15 +66,16 @@ def engrave_together(staves: Sequence[tuple[str, Line, Marks]], look: Look) -> P
     top_marks = set(first[2])
     sheets, chosen, ringed = [], [], []
     warnings: list[str] = []
-    for number, (_, line, marks) in enumerate(staves, 1):
+    extras = [*inferred, *[()] * (len(staves) - len(inferred))]
+    for number, ((_, line, marks), extra) in enumerate(zip(staves, extras, strict=True), 1):
         root = etree.fromstring(plain_mei(line))
         if number > 1:
             rename(root, number)
-        sheet = Sheet(root, line, look, number)
+        sheet = Sheet(root, line, replace(look, inferred=extra), number)
         shown = tuple(m for m in marks if number == 1 or m.kind not in _SHARED or m not in top_marks)
-        warnings += lay(sheet, shown)
+        warnings += lay(sheet, (*shown, *extra))
         sheets.append(sheet)
-        chosen.append((line, marks))
+        chosen.append((line, (*marks, *extra)))
         others = [m for n, (_, _, m) in enumerate(staves, 1) if n != number]
         against = others if number == 1 else [first[2]]
         ringed.append({event_address(c.at) for other in against for c in changes(other, marks)})
@@ -124,7 +126,14 @@ def _draw(
     labels = {key: text for sheet in sheets for key, text in sheet.labels.items()}
     written = {key: words for sheet in sheets for key, words in sheet.written.items()}
     at = {key: address for sheet in sheets for key, address in sheet.at.items()}
-    speakers = [Speaker(line, marks, look.words) for line, marks in lines] if look.screen else []
+    speakers = (
+        [
+            Speaker(line, marks, look.words, sheet.look.inferred)
+            for (line, marks), sheet in zip(lines, sheets, strict=False)
+        ]
+        if look.screen
+        else []
+    )
     only = [line for line, _ in lines]
     root = sheets[0].root
     spacing = 12.0

@@ -134,11 +134,15 @@ def spoken(mark: Mark, words: Mapping[str, str] = BRITISH_WORDS) -> str:
 
 
 class Speaker:
-    """Speaks the notes of one line with its marks; made once, it answers quickly for every note."""
+    """Speaks the notes of one line with its marks; made once, it answers quickly for every note.
+    Of signs that nobody wrote (`inferred`) it says so."""
 
-    def __init__(self, line: Line, marks: Marks, words: Mapping[str, str] = BRITISH_WORDS) -> None:
+    def __init__(
+        self, line: Line, marks: Marks, words: Mapping[str, str] = BRITISH_WORDS, inferred: Marks = ()
+    ) -> None:
         self.line = line
         self.words = words
+        self._inferred = frozenset(inferred)
         self._starts: dict[str, list[Mark]] = defaultdict(list)
         self._ends: dict[str, list[Mark]] = defaultdict(list)
         for mark in sorted(marks, key=_spoken_order):
@@ -166,7 +170,8 @@ class Speaker:
         member = parse_address(address)[2]
         for mark in self._starts[event.address]:
             if not member or not parse_address(mark.at)[2] or mark.at == address:
-                words.append(spoken(mark, self.words) + (" begins" if mark.to else ""))
+                unmarked = ", not marked" if mark in self._inferred else ""
+                words.append(spoken(mark, self.words) + (" begins" if mark.to else "") + unmarked)
         for mark in self._ends[event.address]:
             if not member or not parse_address(mark.to)[2] or mark.to == address:
                 words.append(spoken(mark, self.words) + " ends")

@@ -12,7 +12,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from .bow_place import even_rate, wishes
-from .bow_words import share_figure
+from .bow_words import share_figure, share_word
 from .bowing import read_strokes
 from .line import Line, LineError, event_address
 from .marks import Kind, Mark, Marks
@@ -43,6 +43,15 @@ class UnevenAnswer:
     next_direction: Direction
     sentence: str
 
+    @property
+    def marks_with_amounts(self) -> Marks:
+        """The marks with the amounts the answer counts on written at both notes, for a picture."""
+        amounts = {self.long: self.long_share, self.short: self.short_share}
+        if any(m.kind is Kind.HOOK and m.at == self.long for m in self.marks):
+            amounts = {self.long: self.long_share + self.short_share, self.short: self.short_share}
+        others = (m for m in self.marks if m.kind is not Kind.AMOUNT or event_address(m.at) not in amounts)
+        return tuple(sorted({*others, *(Mark(Kind.AMOUNT, at, str(share)) for at, share in amounts.items())}))
+
 
 def uneven_answers(
     line: Line, marks: Marks, address: str, tempo: Fraction | float | None = None, settings: BowSettings = BOW
@@ -60,7 +69,9 @@ def uneven_answers(
     alone = len(stroke.moments) == 1
     share = asked if asked is not None and alone else min(Fraction(1), even_rate(bowing) * long.beats)
     small = share * short.beats / long.beats
-    together = share * long.beats / (long.beats + short.beats)
+    fixed = asked is not None and alone
+    together = share if fixed else min(Fraction(1), share + small)
+    pulled = together * long.beats / (long.beats + short.beats)
     base = _cleared(marks, long, short, after)
     first = Mark(Kind.BOW, long.address, way.value)
 
@@ -76,7 +87,7 @@ def uneven_answers(
         )  # fmt: skip
 
     # As much bow for the short note has to be said where the long one's amount is marked.
-    as_much = [Mark(Kind.AMOUNT, short.address, str(share))] if asked is not None and alone else []
+    as_much = [Mark(Kind.AMOUNT, short.address, str(share))] if fixed else []
     times = share_figure(long.beats / short.beats)
     lifted = [Mark(Kind.RETAKE, after.address), Mark(Kind.BOW, after.address, way.value)] if after else []
     return (
@@ -86,14 +97,13 @@ def uneven_answers(
             f"The short note takes as much bow as the long one, {times} times as fast; the bow is back where it was.",
         ),
         answer(
-            "hook", (Mark(Kind.HOOK, long.address, "hooked", short.address),), (together, share - together), 1,
+            "hook", (Mark(Kind.HOOK, long.address, "hooked", short.address),), (pulled, together - pulled), 1,
             Fraction(0), way.other,
             f"Both go {way} at one speed with a stop between; the next stroke goes {way.other}.",
         ),
         answer(
             "retake", (Mark(Kind.BOW, short.address, way.other.value), *lifted), (share, small), -1, share - small, way,
-            f"Both keep one speed; the bow is lifted back by {share_figure(share - small)} of its length "
-            "before the next note.",
+            f"Both keep one speed; the bow is lifted back by {share_word(share - small)} before the next note.",
         ),
     )  # fmt: skip
 

@@ -13,13 +13,14 @@ from django.views.decorators.http import require_http_methods
 
 from repertoire import drafts, suggesting
 from repertoire.access import get_passage
-from repertoire.bow import PLANNED, BowAsked, read
+from repertoire.bow import AS_MARKED, PLANNED, BowAsked, read
 from repertoire.bow_asked import asked
 from repertoire.comparison import BOW_ROWS, Version, drawn_together, fact_rows, with_strip
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
 from repertoire.excerpts import printed_marks, screen_of
 from repertoire.models import Marking, Passage, Suggestion
 from repertoire.notation.cutting import cut, marks_in
+from repertoire.notation.picture import Picture
 from repertoire.suggesting import Offer
 from repertoire.technique.bow_alternatives import AT_FIRST, RULES, PossibleBowing, possible_bowings
 from repertoire.technique.bow_words import share_word
@@ -135,12 +136,17 @@ def _systems(request: HttpRequest, passage: Passage, offered: Sequence[Offered])
         return []
     staves = [(each.letter, each.version.line, each.found.marks) for each in offered]
     drawn = drawn_together(staves, look_for(request, passage, prefix="b-"))
+    return _with_strips(drawn, [(each.letter, each.found.name, each.version) for each in offered])
+
+
+def _with_strips(drawn: Picture, versions: Sequence[tuple[str, str, Version]]) -> list[Row]:
+    """The systems with a bow distribution for each version, by letter and name."""
     rows = []
     for system in drawn.systems:
         words = []
-        for number, each in enumerate(offered):
-            system, said = with_strip(each.version, system, "bow", staff=number, letter=each.letter)
-            words += [f"{each.letter}, {each.found.name}: {said}"] if said else []
+        for number, (letter, name, version) in enumerate(versions):
+            system, said = with_strip(version, system, "bow", staff=number, letter=letter)
+            words += [f"{letter}, {name}: {said}"] if said else []
         rows.append(Row(system.svg, tuple(words)))
     return rows
 
@@ -225,7 +231,7 @@ def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
         "pairs": [(long.address, _pair_words(desk.line, long.address, short.address)) for long, short in pairs],
         "at": answers[0].answer.long if answers else at,
         "answers": answers,
-        "rows": _answer_systems(request, passage, desk.line, answers),
+        "rows": _answer_systems(request, passage, desk.line, answers, wanted),
         "tempo": round(float(bowing.tempo)),
         "tempo_changes": bool(bowing.tempi.changes),
         "trouble": trouble,
@@ -262,8 +268,10 @@ def _said(request: HttpRequest, letter: str, answer: UnevenAnswer, at: str) -> A
     )
 
 
-def _answer_systems(request: HttpRequest, passage: Passage, line: Line, answers: Sequence[AnswerSaid]) -> list[Row]:
-    """The bars of the place, written in each of the three ways."""
+def _answer_systems(
+    request: HttpRequest, passage: Passage, line: Line, answers: Sequence[AnswerSaid], wanted: BowAsked
+) -> list[Row]:
+    """The bars of the place, written in each of the three ways, with the bow each answer counts on."""
     if not answers:
         return []
     first = line.event(answers[0].answer.long).bar
@@ -271,4 +279,8 @@ def _answer_systems(request: HttpRequest, passage: Passage, line: Line, answers:
     bars = cut(line, first, None, last, None)
     staves = [(each.letter, bars, marks_in(each.answer.marks, bars)) for each in answers]
     drawn = drawn_together(staves, look_for(request, passage, prefix="u-"))
-    return [Row(system.svg, ()) for system in drawn.systems]
+    asked = replace(wanted, reading=AS_MARKED)
+    counted = [
+        _version(request, passage, bars, marks_in(each.answer.marks_with_amounts, bars), asked) for each in answers
+    ]
+    return _with_strips(drawn, [(e.letter, e.answer.name, v) for e, v in zip(answers, counted, strict=True)])

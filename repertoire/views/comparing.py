@@ -15,8 +15,9 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from repertoire import under_staves
 from repertoire.access import get_passage
+from repertoire.bow import inferred_marks
 from repertoire.bow_asked import asked as bow_asked
-from repertoire.bow_asked import panel
+from repertoire.bow_asked import every_direction, panel
 from repertoire.comparison import Version, drawn_together, fact_rows, strips, with_strip
 from repertoire.drafts import instrument_of
 from repertoire.excerpts import passage_line, screen_of
@@ -142,8 +143,10 @@ def _pair(passage: Passage, first: Version, other: Version) -> Pair:
 def _systems(request: HttpRequest, passage: Passage, versions: Sequence[Lettered]) -> list[Row]:
     """The versions as staves of one system, row by row, with a strip for each below it."""
     staves = [(each.letter, each.version.line, each.version.marks) for each in versions]
-    drawn = drawn_together(staves, look_for(request, passage, prefix="c-"))
     shown = _shown(request)
+    every = shown == "bow" and every_direction(request, passage)
+    signs = [inferred_marks(v.bowing, v.bow.pass_number) if every else () for v in (e.version for e in versions)]
+    drawn = drawn_together(staves, look_for(request, passage, prefix="c-"), signs)
     rows = []
     for system in drawn.systems:
         words = []

@@ -161,6 +161,23 @@ def test_inferred_signs_leave_marked_strokes_alone():
     ]
 
 
+def test_compared_markings_can_show_a_sign_for_every_stroke(passage, client, teacher):
+    up = make_marking(passage, teacher, marks("up b1n1", "slur b1n1 b1n2"), name="Begin up", origin="own")
+    printed = Marking.objects.get(passage=passage, name="As printed")
+    compare = reverse("compare", args=[passage.pk]) + f"?show=bow&marking={printed.pk}&marking={up.pk}"
+    bare = client.get(compare).content.decode()
+    assert "mark-inferred" not in bare
+    assert 'name="directions"' in bare
+    every = client.get(compare + "&bow=1&directions=every").content.decode()
+    # Five strokes of each are nobody's marks; rings stand where the written marks differ, on one note of each.
+    assert every.count("mark-inferred") == 10
+    assert "bar 2, first note, B3, up-bow, not marked" in every
+    assert "bar 2, first note, B3, down-bow, not marked" in every
+    assert bare.count('<ellipse class="differs"') == every.count('<ellipse class="differs"') == 2
+    # Without the distribution there is nothing beside it to choose, and no sign.
+    assert "mark-inferred" not in client.get(compare.replace("show=bow", "show=none")).content.decode()
+
+
 def test_a_repeat_on_the_other_bow_is_told_and_its_time_can_be_chosen(passage, client):
     page = plain(client.get(page_of(passage, under="bow")))
     assert "time 1 of 2" in page
@@ -283,6 +300,22 @@ def test_the_three_answers_with_their_numbers(client, teacher):
     assert "back where it was" in text
     assert "213, then 213 mm a second; the short one the same" in text  # hooked: one bow for four beats
     assert "427 mm through the air" in text  # two thirds of 640 mm
+    assert "lifted back by two thirds of the bow before the next note" in text
+    # Each answer's bow is drawn: as much for the short note; on to the end; lifted back.
+    assert (
+        "A, uneven speed: Bow, as marked. bar 1, beat 1: down-bow, heel to point; bar 1, beat 4: up-bow, point to heel"
+        in text
+    )
+    assert "B, hook: Bow, as marked. bar 1, beat 1: down-bow, heel to point; bar 2, beat 1: up-bow" in text
+    assert "retake, down-bow, heel to" in text
+
+
+def test_a_hook_goes_on_at_the_long_note_s_speed_while_there_is_bow(client, teacher):
+    # The long note has half of the bow left over by the even reading: 3 of 8 beats and 1 of 8. [A]
+    passage = uneven_passage(teacher, "G3 h. A3 q | C4 w | D4 w", marks("slur b2n1 b3n1"))
+    text = plain(client.get(reverse("uneven", args=[passage.pk]), {"at": "b1n1"}))
+    assert "Long note 38 % of the bow Short note 12 % of the bow" in text
+    assert "on by half the bow" in text
 
 
 def test_an_answer_is_written_into_the_draft(client, teacher):
