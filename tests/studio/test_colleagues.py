@@ -1,9 +1,12 @@
 """A colleague joins by a link that works once, and the last teacher can't leave."""
 
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.core.cache import cache
+from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
@@ -97,6 +100,30 @@ def test_a_link_ends_after_seven_days(teacher):
     with pytest.raises(InvitationGone):
         join(token + "x", **wanted, at=NOW)
     assert join(token, **wanted, at=NOW + timedelta(days=6, hours=23)).studio == teacher.studio
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_connections_at_once_one_gets_in(teacher):
+    _, token = Invitation.write(teacher, NOW)
+    ready = threading.Barrier(2)
+
+    def use(name: str) -> str:
+        try:
+            ready.wait(timeout=10)
+            email = f"{name.lower()}@example.org"
+            join(token, name=name, email=email, password="four strings and a mute", at=NOW)
+        except InvitationGone:
+            return "gone"
+        finally:
+            connection.close()
+        return name
+
+    with ThreadPoolExecutor(2) as both:
+        came = sorted(both.map(use, ("Berta", "Clara")), key=lambda each: each == "gone")
+    assert came[0] in ("Berta", "Clara")
+    assert came[1] == "gone"
+    assert [t.name for t in Teacher.objects.exclude(pk=teacher.pk)] == [came[0]]
+    assert Invitation.objects.get().used == NOW
 
 
 def test_of_two_at_once_one_gets_in(teacher, monkeypatch):
