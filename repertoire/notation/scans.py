@@ -30,6 +30,7 @@ MOST_ANGLE = 15.0
 PDF_SECONDS = 15
 WHITE = 0.93  # of the brightest around is white
 _SCRIPT = Path(__file__).with_name("pdf_page.py")
+_PHONE_PHOTOS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"avif")
 _OTHERS = {
     b"GIF8": "a GIF", b"II*\0": "a TIFF", b"MM\0*": "a TIFF", b"BM": "a BMP", b"PK\x03\x04": "a compressed folder",
     b"<svg": "an SVG drawing", b"<?xml": "an XML file", b"<!DOCTYPE": "a web page", b"<html": "a web page",
@@ -82,12 +83,17 @@ def read_scan(content: bytes, *, page: int = 1, limit: int) -> Scan:
         return Scan(_decoded(content, "JPEG"))
     if b"%PDF-" in content[:1024]:
         return _pdf_page(content, page)
+    if content[4:8] == b"ftyp" and content[8:12] in _PHONE_PHOTOS:
+        raise ScanError(
+            "This is a photo in the format HEIF, which phones keep and which can’t be read here. Share or export it "
+            "as JPEG; in the camera’s settings the compatible format makes JPEGs at once."
+        )
     raise ScanError(f"This is {_what(content)}. Send a PNG, a JPEG or a PDF.")
 
 
 def _what(content: bytes) -> str:
     if content[4:8] == b"ftyp":
-        return "a photo or film in a format that can't be read here"
+        return "a photo or film in a format that can’t be read here"
     if content[:4] == b"RIFF" and content[8:12] == b"WEBP":
         return "a WebP picture"
     start = content.lstrip()[:16]
