@@ -83,7 +83,7 @@ def lay_out(merged: MergedPart, opens: Opens = "left") -> Laid:
         )
         picture = drawn(movement.line, movement.marks, look)
         heading = movement.line.title if len(merged.movements) > 1 else ""
-        for system, block in _blocks(movement, picture, heading):
+        for system, block in _blocks(movement, picture, heading, words["bar"]):
             systems.append(system)
             blocks.append(block)
     room = PAPER_MM[studio.paper][1] - HEAD_MM - FOOT_MM
@@ -105,14 +105,14 @@ def _gaps(blocks: Sequence[Block], pages: Sequence[Page], room: float) -> tuple[
     return tuple(out)
 
 
-def _blocks(movement: MergedMovement, picture: Picture, heading: str) -> list[tuple[PrintedSystem, Block]]:
+def _blocks(movement: MergedMovement, picture: Picture, heading: str, bar: str) -> list[tuple[PrintedSystem, Block]]:
     out = []
     numbers = {bar.index: bar.number for bar in movement.line.bars}
     for n, system in enumerate(picture.systems):
         first, last = (numbers[i] for i in (min(system.bars), max(system.bars)))
         final = n == len(picture.systems) - 1
         rest = rest_after(movement.line, max(system.bars))
-        alt = f"{heading}, bars {first} to {last}" if heading else f"Bars {first} to {last}"
+        alt = f"{heading}, {bar}s {first} to {last}" if heading else f"{bar.capitalize()}s {first} to {last}"
         image = DrawnSystem(as_data_uri(system), system.width_mm, system.height_mm, alt)
         head = heading if n == 0 else ""
         height = system.height_mm + GAP_MM + (MOVEMENT_MM if head else 0)

@@ -32,6 +32,7 @@ from repertoire.technique.left_hand import shifts
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks, digest
 from repertoire.technique.strings import OPEN_STRINGS, position_label
+from studio.terms import worded
 
 BOW_ROWS = (
     "Bow changes",
@@ -139,7 +140,9 @@ def fact_rows(versions: Iterable[Version], only: Container[str] | None = None) -
     """The table, without rows that nothing is known for; `only` names the rows wanted, by title."""
     versions = tuple(versions)
     wanted = (r for r in _rows if only is None or r[0] in only)
-    rows = (FactRow(title, tuple(function(v) for v in versions), note) for title, note, function in wanted)
+    rows = (
+        FactRow(title, tuple(worded(function(v), v.terms) for v in versions), note) for title, note, function in wanted
+    )
     return tuple(r for r in rows if any(r.values))
 
 
@@ -156,7 +159,7 @@ def with_strip(version: Version, system: System, key: str, *, staff: int = 0, le
         if letter
         else ""
     )
-    return system.with_strip(name + made.drawing, made.height_mm), made.words
+    return system.with_strip(name + made.drawing, made.height_mm), worded(made.words, version.terms)
 
 
 @strip("bow", "bow distribution")

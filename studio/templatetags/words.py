@@ -4,8 +4,8 @@
 {% in_words %}<p>Bar 3 is shorter than a bar.</p>{% end_in_words %}
 {% worded message %}
 
-Only text between tags and what a screen reader says instead is changed, never other attributes. Keep what
-people wrote out of it: their words stay as they are only in “quotation marks”.
+Only text between tags and what a screen reader says instead (aria-label, alt) is changed, never other
+attributes. Keep what people wrote out of it: their words stay as they are only in “quotation marks”.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from django.utils.safestring import SafeString, mark_safe
 from studio.terms import terms_for, worded
 
 register = template.Library()
-_TEXT = re.compile(r'(?<=>)[^<>]+(?=<|$)|^[^<>]+(?=<|$)|(?<=aria-label=")[^"]*')
+_TEXT = re.compile(r'(?<=>)[^<>]+(?=<|$)|^[^<>]+(?=<|$)|(?<=aria-label=")[^"]*|(?<=alt=")[^"]*')
 
 
 def put_in_words(html: str, terms: Any) -> str:
