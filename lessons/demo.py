@@ -228,7 +228,7 @@ def _without(marks: Marks, taken: Iterable[Mapping[str, Any]], name: str) -> Mar
     for raw in taken:
         gone = {m for m in left if m.as_json() | {"options": {}} == {"options": {}} | dict(raw)}
         if not gone:
-            raise DemoError(f"“{name}” takes away a mark that isn't there: {dict(raw)}.")
+            raise DemoError(f"“{name}” takes away a mark that isn’t there: {dict(raw)}.")
         left -= gone
     return tuple(sorted(left))
 

@@ -297,7 +297,7 @@ def _known(model: type[Row], token: uuid.UUID | None) -> Row | None:
 
 def _check(lesson: Lesson, assignment: Assignment | None, step: Step | None) -> None:
     if assignment is not None and assignment.student_id != lesson.student_id:
-        raise ObserveError("That assignment is another student's.")
+        raise ObserveError("That assignment is another student’s.")
     if step is not None and (assignment is None or step.assignment_id != assignment.pk):
         raise ObserveError("That step belongs to another assignment.")
 

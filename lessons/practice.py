@@ -73,10 +73,10 @@ def read_recipe(raw: Any) -> Recipe:
     if not isinstance(raw, Mapping) or raw.get("format") != FORMAT:
         raise RecipeError(f"This practice stave is not in format {FORMAT}.")
     if set(raw) - {"format", "kind", "marking", "bars", "with", "rules"}:
-        raise RecipeError("This practice stave has fields that can't be read.")
+        raise RecipeError("This practice stave has fields that can’t be read.")
     bars, given, marking = raw.get("bars"), raw.get("with", {}), raw.get("marking", 0)
     if not _whole(marking) or not isinstance(given, Mapping):
-        raise RecipeError("This practice stave can't be read.")
+        raise RecipeError("This practice stave can’t be read.")
     if bars is not None and (not isinstance(bars, list | tuple) or len(bars) != 2 or not all(map(_whole, bars))):
         raise RecipeError("The bars of a practice stave are its first and its last.")
     rules = str(raw.get("rules", ""))[:40]
@@ -116,7 +116,7 @@ def ground(passage: Passage, marking: Marking | None, student: Student | None = 
     preset = preset_for(passage.movement) if named in STRING_LENGTH else "balanced"
     fingering = hand(line, marks, player, preset=preset)
     if fingering is None:
-        raise RecipeError("This passage can't be fingered, so no practice stave is made from it.")
+        raise RecipeError("This passage can’t be fingered, so no practice stave is made from it.")
     return Ground(line, marks, fingering)
 
 

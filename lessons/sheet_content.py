@@ -115,7 +115,7 @@ class Content:
     def from_json(cls, raw: dict[str, Any]) -> Content:
         """Read stored content. Raises SheetError for a format this version doesn't know."""
         if raw.get("format") != FORMAT:
-            raise SheetError(f"This sheet's content is in format {raw.get('format')}, not {FORMAT}.")
+            raise SheetError(f"This sheet’s content is in format {raw.get('format')}, not {FORMAT}.")
         fields = {name: value for name, value in raw.items() if name != "format"}
         fields["days"] = tuple(fields["days"])
         fields["items"] = tuple(_item_from_json(item) for item in fields["items"])

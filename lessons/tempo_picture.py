@@ -13,7 +13,7 @@ from html import escape
 from lessons.history import TempoCourse
 
 WIDTH, HEIGHT = 640, 190
-LEFT, RIGHT, TOP, BOTTOM = 44, 16, 16, 34
+LEFT, RIGHT, TOP, BOTTOM = 44, 56, 22, 34
 
 
 def tempo_picture(course: TempoCourse) -> str:
@@ -35,7 +35,7 @@ def tempo_picture(course: TempoCourse) -> str:
         parts.append(
             f'<line class="goal" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(course.goal):.1f}" y2="{y(course.goal):.1f}" '
             'stroke="currentColor" stroke-width="1.2" stroke-dasharray="6 4"/>'
-            f'<text x="{WIDTH - RIGHT}" y="{y(course.goal) - 5:.1f}" text-anchor="end">goal {course.goal}</text>'
+            f'<text x="{LEFT + 6}" y="{y(course.goal) - 5:.1f}">goal {course.goal}</text>'
         )
     for number, (day, _) in enumerate(course.changes, 1):
         if first <= day <= last:
@@ -44,11 +44,7 @@ def tempo_picture(course: TempoCourse) -> str:
     parts.append(f'<polyline points="{path}" fill="none" stroke="currentColor" stroke-width="2"/>')
     parts += [f'<circle cx="{x(p.day):.1f}" cy="{y(p.tempo):.1f}" r="3.5" fill="currentColor"/>' for p in course.points]
     end = course.points[-1]
-    at_goal = course.goal and abs(end.tempo - course.goal) < (high - low) / 8
-    parts.append(
-        f'<text class="end" x="{x(end.day) - 8:.1f}" y="{y(end.tempo) + (18 if at_goal else -9):.1f}" '
-        f'text-anchor="end">{end.tempo}</text>'
-    )
+    parts.append(f'<text class="end" x="{x(end.day) + 8:.1f}" y="{y(end.tempo) + 5:.1f}">{end.tempo}</text>')
     words = (
         f"{course.assignment}: from {course.points[0].tempo} to {end.tempo} beats a minute in "
         f"{len(course.points)} lessons" + (f", goal {course.goal}" if course.goal else "")

@@ -88,7 +88,7 @@ def _carry_passage(passage: Passage, movement: Movement | None) -> CarriedPassag
             if moved:
                 kept.append(moved)
             elif mark.at in before:
-                done.left_out.append(f"{marking.name}: {describe(mark, before)}: the same note doesn't stand there.")
+                done.left_out.append(f"{marking.name}: {describe(mark, before)}: the same note doesn’t stand there.")
         make_marking(
             done.after,
             passage.teacher,

@@ -56,7 +56,7 @@ def cue_line(passage: Passage, number: int) -> Line:
         end = Fraction(passage.end_beat) if passage.end_beat else None
         return cut(line, passage.start_bar, start, passage.end_bar, end)
     except (FileError, LineError, OSError) as error:
-        raise NoCue(f"The other part can't be shown: {error}") from None
+        raise NoCue(f"The other part can’t be shown: {error}") from None
 
 
 def _read(revision: Revision, movement: Movement, number: int) -> Line:
@@ -64,4 +64,4 @@ def _read(revision: Revision, movement: Movement, number: int) -> Line:
     for found in movements:
         if found.number == movement.number:
             return found.line
-    raise NoCue("The other part doesn't have this movement.")
+    raise NoCue("The other part doesn’t have this movement.")

@@ -118,7 +118,7 @@ def read_mark(raw: str) -> Mark:
     try:
         found = json.loads(raw)
     except ValueError:
-        raise MarkError("That mark can't be read; open the page again.") from None
+        raise MarkError("That mark can’t be read; open the page again.") from None
     if not isinstance(found, dict):
-        raise MarkError("That mark can't be read; open the page again.")
+        raise MarkError("That mark can’t be read; open the page again.")
     return Mark.from_json(found)

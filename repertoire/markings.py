@@ -63,7 +63,7 @@ def make_marking(
     if any(mark.on_picture != passage.has_picture for mark in marks):
         raise MarkingError("Marks on notes belong to notation, signs at places to a picture.")
     if parent is not None and parent.passage_id != passage.pk:
-        raise MarkingError(f"“{parent.name}” belongs to another passage, so this version can't start from it.")
+        raise MarkingError(f"“{parent.name}” belongs to another passage, so this version can’t start from it.")
     with transaction.atomic():
         # Locked, so that two versions kept at once get two numbers.
         Passage.objects.select_for_update().get(pk=passage.pk)
@@ -159,8 +159,8 @@ _USE_WORDS = {
     ("assignment", "marking"): ("assignment", "assignments"),
     ("assignment", "to_try"): ("assignment as a marking to try", "assignments as a marking to try"),
     ("sheet", "markings"): ("practice sheet", "practice sheets"),
-    ("markingchange", "before"): ("change in a student's history", "changes in a student's history"),
-    ("markingchange", "after"): ("change in a student's history", "changes in a student's history"),
+    ("markingchange", "before"): ("change in a student’s history", "changes in a student’s history"),
+    ("markingchange", "after"): ("change in a student’s history", "changes in a student’s history"),
 }
 
 

@@ -196,7 +196,7 @@ def _read_manifest(tar: tarfile.TarFile) -> dict[str, Entry]:
         version = manifest["format"]
         entries = [Entry(str(raw["name"]), int(raw["size"]), str(raw["sha256"])) for raw in manifest["files"]]
     except (ValueError, KeyError, TypeError) as error:
-        raise ArchiveError("The archive is damaged: its manifest can't be read.") from error
+        raise ArchiveError("The archive is damaged: its manifest can’t be read.") from error
     if version != FORMAT:
         raise ArchiveError(f"The archive has format {version}; this version reads format {FORMAT}. Update first.")
     for entry in entries:
@@ -237,9 +237,9 @@ def _check_integrity(database: Path) -> None:
         finally:
             connection.close()
     except sqlite3.DatabaseError as error:
-        raise ArchiveError(f"The archive's database can't be read ({error}).") from error
+        raise ArchiveError(f"The archive’s database can’t be read ({error}).") from error
     if verdict != "ok":
-        raise ArchiveError(f"The archive's database is damaged ({verdict}).")
+        raise ArchiveError(f"The archive’s database is damaged ({verdict}).")
 
 
 def _refuse_while_served(folder: Path) -> None:
@@ -261,13 +261,13 @@ def _swap(staged: Path, folder: Path) -> Path | None:
         try:
             os.rename(folder, kept)
         except OSError as error:
-            raise ArchiveError(f"{folder} can't be put aside ({error.strerror}); nothing was changed.") from error
+            raise ArchiveError(f"{folder} can’t be put aside ({error.strerror}); nothing was changed.") from error
     try:
         os.rename(staged, folder)
     except OSError as error:
         if kept:
             os.rename(kept, folder)
-        raise ArchiveError(f"The restored folder can't be put in place ({error.strerror}).") from error
+        raise ArchiveError(f"The restored folder can’t be put in place ({error.strerror}).") from error
     if kept and not holds_studio(kept):
         shutil.rmtree(kept)
         return None

@@ -104,7 +104,7 @@ def home_keep(request: HttpRequest, token: str, link: StudentLink) -> HttpRespon
         elif what == "question":
             _keep_question(request, link, page)
         else:
-            raise NotKept("This can't be kept here.")
+            raise NotKept("This can’t be kept here.")
     except NotKept as problem:
         return HttpResponse(str(problem), status=422, content_type="text/plain; charset=utf-8")
     if request.headers.get("X-Requested-With") == "fetch":
@@ -185,7 +185,7 @@ def _day(written: str, page: HomePage) -> date:
     day = parse_date(written) if written else None
     today = timezone.now().date()
     if day is None or not today - timedelta(days=DAYS_BACK) <= day <= today + timedelta(days=1):
-        raise NotKept("That day can't be ticked.")
+        raise NotKept("That day can’t be ticked.")
     return day
 
 
@@ -196,7 +196,7 @@ def _token(written: str) -> UUID:
     try:
         return UUID(written)
     except ValueError:
-        raise NotKept("This can't be kept here.") from None
+        raise NotKept("This can’t be kept here.") from None
 
 
 def _number(written: str) -> int:

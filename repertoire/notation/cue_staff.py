@@ -30,7 +30,7 @@ def engrave_with_cue(line: Line, marks: Marks, cue: Line, names: tuple[str, str]
     Raises LineError when their bars differ.
     """
     if [bar.index for bar in line.bars] != [bar.index for bar in cue.bars]:
-        raise LineError("The other part has other bars here, so it can't stand above the passage.")
+        raise LineError("The other part has other bars here, so it can’t stand above the passage.")
     quiet = replace(cue, bars=tuple(replace(bar, tempos=(), rehearsal="", jump="") for bar in cue.bars))
     sheets = []
     warnings: tuple[str, ...] = ()

@@ -78,7 +78,7 @@ def _mei(musicxml: bytes, line: Line) -> bytes:
     """Verovio's MEI of the notes, with the addresses of chords and without what a picture doesn't need."""
     with toolkit({"xmlIdChecksum": True}) as verovio:
         if not verovio.loadData(musicxml.decode()):
-            raise ValueError("The engraver can't read these bars.")
+            raise ValueError("The engraver can’t read these bars.")
         root = etree.fromstring(verovio.getMEI({"removeIds": False}).encode())
     chords = {e.member(1): e.address for e in line.events if len(e.pitches) > 1}
     for element in root.iter(MEI + "chord"):

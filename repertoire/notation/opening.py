@@ -202,7 +202,7 @@ class _Walk:
             self.known = {p.id for p in self.head.parts}
         if name not in self.known:
             raise FileError(
-                f"The notes of a part “{name[:40]}” stand in the file, but its list of parts doesn't name it "
+                f"The notes of a part “{name[:40]}” stand in the file, but its list of parts doesn’t name it "
                 f"(line {element.sourceline}). Export it again as MusicXML."
             )
         place = self.counts.get(name, 0)
@@ -292,7 +292,7 @@ def _unpacked(data: bytes, file_name: str) -> Iterator[bytes]:
                 if ".." in parts or parts[0] == "" or ":" in parts[0]:
                     raise FileError(
                         f"{file_name} holds a file whose name points outside the archive (“{entry.filename[:60]}”). "
-                        "Such a file isn't opened; export it again as .mxl."
+                        "Such a file isn’t opened; export it again as .mxl."
                     )
             chosen = archive.getinfo(_score_name(archive, file_name))
             if chosen.file_size > UNPACKED_LIMIT:
@@ -319,7 +319,7 @@ def _check_entry(entry: zipfile.ZipInfo, file_name: str) -> None:
     if entry.flag_bits & 1:
         raise FileError(f"{file_name} is locked with a password. Export it again without one.")
     if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-        raise FileError(f"{file_name} is packed in a way that .mxl doesn't allow. Export it again as .mxl.")
+        raise FileError(f"{file_name} is packed in a way that .mxl doesn’t allow. Export it again as .mxl.")
 
 
 def _score_name(archive: zipfile.ZipFile, file_name: str) -> str:
@@ -335,7 +335,7 @@ def _score_name(archive: zipfile.ZipFile, file_name: str) -> str:
             root = etree.fromstring(archive.read(entry), parser)
         except etree.XMLSyntaxError:
             raise FileError(
-                f"{file_name} has a table of contents that can't be read. Export it again as .mxl."
+                f"{file_name} has a table of contents that can’t be read. Export it again as .mxl."
             ) from None
         for file in root.iterfind(".//{*}rootfile"):
             path = file.get("full-path", "")
@@ -352,7 +352,7 @@ def _score_name(archive: zipfile.ZipFile, file_name: str) -> str:
     if not scores:
         raise FileError(f"{file_name} is an archive without a MusicXML score in it. Export the piece as MusicXML.")
     raise FileError(
-        f"{file_name} holds {len(scores)} scores and doesn't say which is meant. Import one of them by itself."
+        f"{file_name} holds {len(scores)} scores and doesn’t say which is meant. Import one of them by itself."
     )
 
 
@@ -373,11 +373,11 @@ def _check_start(start: bytes, file_name: str) -> None:
     text = start[:400].decode("utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "latin-1", "replace")
     text = text.replace("\x00", "") if wide else text
     if not text.lstrip("\ufeffï»¿ \t\r\n").startswith("<"):
-        raise FileError(f"{file_name} is not MusicXML: it doesn't begin like an XML file.")
+        raise FileError(f"{file_name} is not MusicXML: it doesn’t begin like an XML file.")
     declared = re.search(r"<\?xml[^>]*encoding\s*=\s*[\"']([^\"']+)", text)
     if declared and not _ENCODINGS.match(declared.group(1)):
         raise FileError(
-            f"{file_name} is written in the encoding “{declared.group(1)[:30]}”, which isn't read here. "
+            f"{file_name} is written in the encoding “{declared.group(1)[:30]}”, which isn’t read here. "
             "Save it as UTF-8."
         )
 
@@ -386,9 +386,9 @@ def _syntax(error: etree.XMLSyntaxError, file_name: str) -> FileError:
     line = error.lineno or 1
     text = str(error.msg or "")
     if "ntity" in text and ("loop" in text or "amplification" in text):
-        return FileError(f"{file_name} expands without end (line {line}) and isn't opened. Export it again.")
+        return FileError(f"{file_name} expands without end (line {line}) and isn’t opened. Export it again.")
     if "encod" in text.lower() or "Invalid bytes" in text or "invalid char" in text.lower():
-        return FileError(f"{file_name} has characters on line {line} that don't fit its encoding. Save it as UTF-8.")
+        return FileError(f"{file_name} has characters on line {line} that don’t fit its encoding. Save it as UTF-8.")
     if "depth" in text.lower() or "huge" in text.lower() or "too long" in text.lower():
         return FileError(f"{file_name} has something on line {line} far larger than notation needs. Export it again.")
     return FileError(

@@ -263,7 +263,7 @@ class PartReader:
         return fitting(length, value.tuplet) or fitting(length) or value
 
     def _unfitting(self, length: Fraction) -> Value:
-        self.movement.leave_out(f"A note or rest of {length} quarter notes can't be written with one sign.")
+        self.movement.leave_out(f"A note or rest of {length} quarter notes can’t be written with one sign.")
         return nearest_below(length)
 
     def _member(
@@ -370,7 +370,7 @@ class PartReader:
         if not drafts:
             drafts.append(Draft(self.index, ZERO, length, Value("whole"), 1, whole_bar=True))
             if not self.lower:
-                movement.leave_out("An empty bar, read as a bar's rest.")
+                movement.leave_out("An empty bar, read as a bar’s rest.")
         for draft in drafts:
             draft.members.sort(key=lambda m: (m.pitch.step, m.pitch.alter))
         drafts.sort(key=lambda d: d.order)

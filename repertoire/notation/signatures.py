@@ -77,7 +77,7 @@ class Signatures:
             if tag == "divisions":
                 number = number_of(e.text)
                 if not number or not 0 < number <= 10_000_000:
-                    raise ValueError("the number of divisions of a quarter note can't be read.")
+                    raise ValueError("the number of divisions of a quarter note can’t be read.")
                 self.divisions = number
             elif tag in ("clef", "key", "time", "transpose", "staff-details", "measure-style"):
                 if e.get("number", "1") == str(self.staff) or (e.get("number") is None and tag != "clef"):
@@ -127,7 +127,7 @@ class Signatures:
         types = [(e.text or "").strip() for e in element.iterfind("beat-type")]
         sums = all(re.fullmatch(r"\d{1,3}(\+\d{1,3})*", b) for b in beats)
         if not beats or len(beats) != len(types) or not sums or any(t not in _BEAT_TYPES for t in types):
-            self.movement.leave_out("A time signature that can't be read; the one before stays in force.")
+            self.movement.leave_out("A time signature that can’t be read; the one before stays in force.")
             return
         if element.find("interchangeable") is not None:
             self.movement.leave_out("The second of two interchangeable time signatures.")

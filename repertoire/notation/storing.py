@@ -44,7 +44,7 @@ def line_from_json(raw: Any) -> Line:
             str(raw["instrument"]),
         )
     except (KeyError, TypeError, ValueError, IndexError, PitchError, ZeroDivisionError, AttributeError) as error:
-        raise LineError(f"Stored notes can't be read: {error}.") from None
+        raise LineError(f"Stored notes can’t be read: {error}.") from None
 
 
 # --- values ---------------------------------------------------------------------

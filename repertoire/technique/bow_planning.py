@@ -91,7 +91,7 @@ def place_planned(bowing: Bowing, tempo: Fraction | float | None = None, costs: 
         notes += its_notes
         if wish.share is not None and abs(share - wish.share) > Fraction(1, GRID):
             text = (
-                "The plan can't keep the amount marked in {where}: "
+                "The plan can’t keep the amount marked in {where}: "
                 f"{share_word(wish.share)} is asked for, {share_word(share)} is there."
             )
             findings.append(finding(bowing.line, stroke.first, FindingKind.PLACE, text))

@@ -73,7 +73,7 @@ def _place(line: Line, mark: Mark) -> Iterator[Problem]:
     for address in inside:
         event = line.event(address)
         if event.is_rest and mark.kind not in ON_RESTS:
-            does = "can't stand on a rest" if not mark.to else "can't start or end on a rest"
+            does = "can’t stand on a rest" if not mark.to else "can’t start or end on a rest"
             yield Problem(address, mark.kind, f"{_at(line, address)}: a {_word(mark.kind)} mark {does}.")
     if not mark.to:
         return
@@ -100,7 +100,7 @@ def _bow(line: Line, marks: Marks) -> Iterator[Problem]:
         if event.continues:
             for kind in (Kind.BOW, Kind.RETAKE):
                 if kind in kinds:
-                    reason = "the note is tied over and isn't played anew"
+                    reason = "the note is tied over and isn’t played anew"
                     yield Problem(address, kind, f"{_at(line, address)}: no {_word(kind)} here, {reason}.")
         if any(m.value == "arpeggio" for m in here if m.kind is Kind.ARTICULATION) and len(event.pitches) < 2:
             yield Problem(address, Kind.ARTICULATION, f"{_at(line, address)}: only a chord can be spread.")
@@ -109,7 +109,7 @@ def _bow(line: Line, marks: Marks) -> Iterator[Problem]:
             after = mark.option("after")
             if after and Fraction(after) >= max(event.duration, Fraction(1, 64)) and not mark.to:
                 yield Problem(
-                    address, mark.kind, f"{_at(line, address)}: the {mark.kind} mark would stand after the note's end."
+                    address, mark.kind, f"{_at(line, address)}: the {mark.kind} mark would stand after the note’s end."
                 )
 
 
@@ -118,7 +118,7 @@ def _share(line: Line, address: str, kinds: dict[Kind, Mark]) -> Iterator[Proble
         return
     share, part = kinds[Kind.AMOUNT].share, kinds[Kind.PART].value
     if part in ("upper half", "lower half") and share > Fraction(1, 2):
-        message = f"{_at(line, address)}: more than half the bow doesn't fit in the {part}."
+        message = f"{_at(line, address)}: more than half the bow doesn’t fit in the {part}."
         yield Problem(address, Kind.AMOUNT, message)
     if part == "whole" and share < 1:
         yield Problem(address, Kind.AMOUNT, f"{_at(line, address)}: whole bow and a share of the bow on one note.")
@@ -142,7 +142,7 @@ def _hand(line: Line, marks: Marks, strings: tuple[Pitch, ...]) -> Iterator[Prob
         if mark.value == "vibrato" and not mark.to and ((finger and finger.value == "0") or harmonic):
             what = "an open string" if not harmonic else "a harmonic"
             if not harmonic or harmonic.value == "natural":
-                yield Problem(address, Kind.VIBRATO, f"{_at(line, address)}: {what} can't be vibrated.")
+                yield Problem(address, Kind.VIBRATO, f"{_at(line, address)}: {what} can’t be vibrated.")
     for address in of[Kind.EXTENSION]:
         if address in of[Kind.FINGER] and of[Kind.FINGER][address].value == "0":
             yield Problem(address, Kind.EXTENSION, f"{_at(line, address)}: an open string needs no extension.")
@@ -211,7 +211,7 @@ def _finger(
         if not letters:
             called = f" on the {_called(names[0], strings)}" if names else ""
             if not names or 0 <= _above(pitch, names[0], strings) <= HIGHEST_SEMITONES:
-                yield Problem(address, Kind.FINGER, f"{at}: {pitch.label} can't be stopped with a finger{called}.")
+                yield Problem(address, Kind.FINGER, f"{at}: {pitch.label} can’t be stopped with a finger{called}.")
         elif max(letters) - finger + 1 + reach < 0:
             called = f" on the {_called(names[0], strings)}" if names else ""
             message = f"{at}: finger {finger} on {pitch.label}{called} would lie behind the nut."
@@ -237,7 +237,7 @@ def _harmonic(
                 message = f"{at}: {pitches[0].label} is no natural harmonic{called}."
                 yield Problem(address, Kind.HARMONIC, message)
         elif not any(_stopped(pitches[0], n, strings) for n in chosen):
-            message = f"{at}: {pitches[0].label} can't be stopped{called}, which an artificial harmonic needs."
+            message = f"{at}: {pitches[0].label} can’t be stopped{called}, which an artificial harmonic needs."
             yield Problem(address, Kind.HARMONIC, message)
 
 
@@ -312,7 +312,7 @@ def _held(line: Line, mark: Mark, fingers: dict[str, str], at: str) -> Iterator[
     for event in line.between(mark.at, mark.to)[1:-1]:
         for member in event.members:
             if fingers.get(member) == held and line.pitch(member) != kept:
-                message = f"{_at(line, member)}: finger {held} is kept down on {kept.label} and can't play"
+                message = f"{_at(line, member)}: finger {held} is kept down on {kept.label} and can’t play"
                 yield Problem(member, mark.kind, f"{message} {line.pitch(member).label}.")
 
 

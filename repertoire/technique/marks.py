@@ -189,7 +189,7 @@ class Mark:
         if self.to and is_place(self.to) != self.on_picture:
             raise MarkError(f"A {kind} mark goes from note to note, or from place to place of a picture.")
         if self.on_picture and kind not in ON_PICTURES:
-            raise MarkError(f"A {kind} mark can't stand on a picture; write it as words.")
+            raise MarkError(f"A {kind} mark can’t stand on a picture; write it as words.")
         if kind in SPANS and not self.to:
             raise MarkError(f"A {kind} mark needs a first and a last note.")
         if kind not in MAY_SPAN and self.to:
@@ -259,7 +259,7 @@ class Mark:
             options = raw.get("options", {})
             unknown = set(raw) - {"kind", "at", "value", "to", "options"}
             if unknown or not isinstance(options, Mapping):
-                raise MarkError(f"A mark has fields that can't be read: {', '.join(sorted(unknown)) or 'options'}.")
+                raise MarkError(f"A mark has fields that can’t be read: {', '.join(sorted(unknown)) or 'options'}.")
             return cls(
                 kind, str(raw["at"]), str(raw.get("value", "")), str(raw.get("to", "")),
                 tuple((str(k), str(v)) for k, v in options.items()),
@@ -267,7 +267,7 @@ class Mark:
         except KeyError as missing:
             raise MarkError(f"A mark lacks its {missing.args[0]}.") from None
         except (ValueError, TypeError) as error:
-            raise error if isinstance(error, MarkError) else MarkError(f"A mark can't be read: {error}.") from None
+            raise error if isinstance(error, MarkError) else MarkError(f"A mark can’t be read: {error}.") from None
 
 
 Marks = tuple[Mark, ...]

@@ -38,7 +38,7 @@ def values_for(length: Fraction) -> tuple[Value, ...]:
     while left > 0:
         fit = next((single for single in _SINGLE if single <= left), None)
         if fit is None:
-            raise UnwrittenLength(f"A length of {length} quarter notes can't be written in notes.")
+            raise UnwrittenLength(f"A length of {length} quarter notes can’t be written in notes.")
         found = value_of(fit)
         assert found is not None
         out.append(found)

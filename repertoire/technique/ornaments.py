@@ -119,7 +119,7 @@ def _row(row: _Row, lengths: Sequence[Fraction], tuplet: tuple[int, int] | None)
     for (pitch, role), length in zip(row, lengths, strict=True):
         value = value_of(length, tuplet)
         if value is None and tuplet is not None:
-            raise OrnamentError(f"A note of {length} quarters inside an ornament can't be written.")
+            raise OrnamentError(f"A note of {length} quarters inside an ornament can’t be written.")
         out.append(Sounding(pitch, length, role, value if tuplet is not None else None))
     return tuple(out)
 
@@ -128,7 +128,7 @@ def _triplet(row: _Row, span: Fraction) -> tuple[Sounding, ...]:
     """Three notes in the time of two, over a span."""
     value = value_of(span / 3, (3, 2))
     if value is None:
-        raise OrnamentError(f"A triplet over {span} quarters can't be written.")
+        raise OrnamentError(f"A triplet over {span} quarters can’t be written.")
     ends: tuple[tuple[str, ...], ...] = (("start",), (), ("stop",))
     return tuple(Sounding(p, span / 3, role, value, end) for (p, role), end in zip(row, ends, strict=True))
 
@@ -174,7 +174,7 @@ def _trill(
         return _row([m, a, b, m], [length / 4] * 4, tuplet)
     first = 2 * unit
     if not _writable(first, tuplet):
-        raise OrnamentError("A trill from the main note can't be written in this value.")
+        raise OrnamentError("A trill from the main note can’t be written in this value.")
     row = [m, *_alternating(a, m, b, number - 2, close)]
     return _row(row, [first, *[unit] * (number - 2)], tuplet)
 
@@ -210,7 +210,7 @@ def _measured(
                 replace(s, tuplet_ends=("start",) if i == 0 else ("stop",) if i == count - 1 else ())
                 for i, s in enumerate(out)
             )
-    raise OrnamentError(f"{count} equal notes can't be written in a note of {length} quarters.")
+    raise OrnamentError(f"{count} equal notes can’t be written in a note of {length} quarters.")
 
 
 def _turn(row: _Row, length: Fraction, tempo: float, tuplet: tuple[int, int] | None) -> tuple[Sounding, ...]:
@@ -226,7 +226,7 @@ def _turn(row: _Row, length: Fraction, tempo: float, tuplet: tuple[int, int] | N
             return (*_triplet(row[:3], span), *_row(row[3:], [length - span], None))
     if _writable(quarter, tuplet):
         return _row(row, [quarter] * 4, tuplet)
-    raise OrnamentError(f"A turn can't be written in a note of {length} quarters.")
+    raise OrnamentError(f"A turn can’t be written in a note of {length} quarters.")
 
 
 def _delayed(row: _Row, length: Fraction, tuplet: tuple[int, int] | None) -> tuple[Sounding, ...]:
@@ -238,7 +238,7 @@ def _delayed(row: _Row, length: Fraction, tuplet: tuple[int, int] | None) -> tup
     half, eighth = length / 2, length / 8
     if _writable(half, tuplet) and _writable(eighth, tuplet):
         return _row(row, [half, *[eighth] * 4], tuplet)
-    raise OrnamentError(f"A delayed turn can't be written in a note of {length} quarters.")
+    raise OrnamentError(f"A delayed turn can’t be written in a note of {length} quarters.")
 
 
 def _mordent(row: _Row, length: Fraction, tempo: float, tuplet: tuple[int, int] | None) -> tuple[Sounding, ...]:
@@ -251,7 +251,7 @@ def _mordent(row: _Row, length: Fraction, tempo: float, tuplet: tuple[int, int] 
         if rest < quick or (too_quick and length > 4 * quick) or (tuplet is not None and not _writable(rest, tuplet)):
             continue
         return _row(row, [quick, quick, rest], tuplet)
-    raise OrnamentError(f"A mordent can't be written in a note of {length} quarters.")
+    raise OrnamentError(f"A mordent can’t be written in a note of {length} quarters.")
 
 
 def standing_accidentals(line: Line, event: Event) -> dict[tuple[str, int], int]:

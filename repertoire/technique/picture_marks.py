@@ -130,7 +130,7 @@ def nudge(marks: Marks, sign: Mark, right: float, down: float) -> Marks:
     """The marks with one sign moved by fractions of width and height, a slur with both its ends.
     Raises MarkError when it isn't there."""
     if sign not in marks:
-        raise MarkError("That sign isn't there any more.")
+        raise MarkError("That sign isn’t there any more.")
     at = parse_place(sign.at).moved(right, down).address
     to = parse_place(sign.to).moved(right, down).address if sign.to else ""
     if at == to:

@@ -151,7 +151,7 @@ def check(kind: str, given: Mapping[str, Any]) -> None:
         raise StaveError(f"“{kind}” is not a kind of practice stave.")
     for name, value in given.items():
         if name not in found.takes or not found.takes[name](value):
-            raise StaveError(f"“{name}: {value}” doesn't suit a stave “{found.title}”.")
+            raise StaveError(f"“{name}: {value}” doesn’t suit a stave “{found.title}”.")
     missing = [name for name in ("at", "to") if name in found.takes and name not in given]
     if missing:
         raise StaveError(f"A stave “{found.title}” needs the note it is about.")

@@ -139,7 +139,7 @@ def _written(
 ) -> list[tuple[Event, str, Note | None]]:
     length = sum((n.length for n in notes if not n.grace), Fraction(0))
     if length != event.duration * scale and notes and not event.grace and moved is None:
-        raise LineError(f"The notes written at {line.where(event.address)} don't last as long as the note there.")
+        raise LineError(f"The notes written at {line.where(event.address)} don’t last as long as the note there.")
     onset = event.onset * scale if moved is None else moved
     bar = line.bar(event.bar)
     missing, beat = bar.missing * scale, bar.meter.beat * scale

@@ -25,7 +25,7 @@ _KEPT: Final = frozenset((Kind.DYNAMIC, Kind.PHRASE, Kind.HIGH_POINT, Kind.OCTAV
 def _doubled(value: Value) -> Value:
     place = _TYPES.index(value.type)
     if not place:
-        raise StaveError("A maxima can't be doubled.")
+        raise StaveError("A maxima can’t be doubled.")
     return replace(value, type=_TYPES[place - 1])
 
 

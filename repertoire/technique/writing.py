@@ -118,7 +118,7 @@ def _ends(line: Line, selection: Selection, kind: Kind) -> tuple[str, str]:
     first, last = line.event(selection.first), line.event(selection.last)
     for event in (first, last):
         if event.is_rest:
-            raise MarkError(f"A {_word(kind)} can't start or end on a rest ({line.where(event.address)}).")
+            raise MarkError(f"A {_word(kind)} can’t start or end on a rest ({line.where(event.address)}).")
     if kind not in PER_MEMBER:
         return first.address, last.address
     return _member(first, selection.first), _member(last, selection.last)

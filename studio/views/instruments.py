@@ -43,7 +43,7 @@ def instrument_end(request: HttpRequest, student_id: int, period_id: int) -> Htt
         period.save(update_fields=["until"])
         messages.success(request, f"The {period} ends today.")
     else:
-        messages.error(request, f"The {period} can't end today: change its dates instead.")
+        messages.error(request, f"The {period} can’t end today: change its dates instead.")
     return redirect("student_edit", period.student_id)
 
 

@@ -165,11 +165,11 @@ def test_one_tempo_makes_no_picture(told):
 
 
 def test_points_of_the_picture_lie_where_their_tempo_is(told):
-    """Arithmetic: with 60 to 80 between y = 156 (bottom) and y = 16 (top), 70 lies half way, at 86."""
+    """Arithmetic: with 60 to 80 between y = 156 (bottom) and y = 22 (top), 70 lies half way, at 89."""
     points = tuple(TempoPoint(date(2026, 1, 1) + timedelta(days=10 * n), t) for n, t in enumerate((60, 70, 80)))
     told.tempo_goal = None
     drawn = tempo_picture(TempoCourse(told, points, ()))
-    assert 'points="44.0,156.0 334.0,86.0 624.0,16.0"' in drawn
+    assert 'points="44.0,156.0 314.0,89.0 584.0,22.0"' in drawn
 
 
 def test_pages_show_it(client_of, teacher, student, told):

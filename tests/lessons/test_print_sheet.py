@@ -51,5 +51,5 @@ def test_what_is_not_there_is_said(work, tmp_path, words, told):
 
 
 def test_a_folder_that_is_not_there_is_said(work, tmp_path):
-    with pytest.raises(CommandError, match="can't be written"):
+    with pytest.raises(CommandError, match="can’t be written"):
         call_command("print_sheet", "Mira", "--out", str(tmp_path / "nowhere/s.pdf"), "--new")

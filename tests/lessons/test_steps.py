@@ -87,10 +87,10 @@ def test_the_same_recipe_gives_the_same_stave(boat, marking):
     [
         ({"format": 2, "kind": "bare"}, "format"),
         ({"format": 1, "kind": "sideways"}, "not a kind"),
-        ({"format": 1, "kind": "trill", "with": {"start": "below"}}, "doesn't suit"),
+        ({"format": 1, "kind": "trill", "with": {"start": "below"}}, "doesn’t suit"),
         ({"format": 1, "kind": "shift"}, "needs the note"),
         ({"format": 1, "kind": "bare", "bars": [1]}, "first and its last"),
-        ({"format": 1, "kind": "bare", "marking": True}, "can't be read"),
+        ({"format": 1, "kind": "bare", "marking": True}, "can’t be read"),
         ({"format": 1, "kind": "bare", "colour": "red"}, "fields"),
         ("bare", "format"),
     ],

@@ -58,4 +58,4 @@ def test_a_file_that_is_not_there(tmp_path):
     err = io.StringIO()
     with pytest.raises(SystemExit):
         call_command("import_part", str(tmp_path / "none.mxl"), part="1", stderr=err)
-    assert "can't be opened" in err.getvalue()
+    assert "can’t be opened" in err.getvalue()

@@ -177,7 +177,7 @@ def test_rests_for_a_whole_bar_and_empty_bars():
     assert [(e.is_rest, e.whole_bar, e.duration) for e in line.events] == [
         (False, False, 4), (True, True, 4), (True, True, 4),
     ]  # fmt: skip
-    assert told(data) == [("3", "An empty bar, read as a bar's rest.")]
+    assert told(data) == [("3", "An empty bar, read as a bar’s rest.")]
 
 
 def test_hidden_notes_are_not_read_and_told():

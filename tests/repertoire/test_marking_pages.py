@@ -198,8 +198,8 @@ def test_words_a_share_a_substitution_and_an_ornament_with_how_it_is_played(pass
         ("share=", "b1n1", "", {"share": "3"}, "at most 1"),
         ("fields", "b1n1", "", {}, "Nothing was written"),
         ("nonsense=1", "b1n1", "", {}, "not a kind of mark"),
-        ("take:{", "b1n1", "", {}, "can&#x27;t be read"),
-        ("take:[]", "b1n1", "", {}, "can&#x27;t be read"),
+        ("take:{", "b1n1", "", {}, "can’t be read"),
+        ("take:[]", "b1n1", "", {}, "can’t be read"),
         ("rub-out", "b1n4", "", {}, "No mark stands there"),
     ],
 )

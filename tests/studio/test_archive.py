@@ -239,7 +239,7 @@ def torn_manifest(members):
         (broken_database, "database"),
         (another_format, "has format 2"),
         (no_manifest, "does not begin with a manifest"),
-        (torn_manifest, "manifest can't be read"),
+        (torn_manifest, "manifest can’t be read"),
     ],
 )
 class TestDamage:

@@ -44,7 +44,7 @@ def start(folder, show="DEBUG", **variables):
         ("PASSAGEWORK_BIND", "127.0.0.1:99999", "write it like 127.0.0.1:8000"),
         ("PASSAGEWORK_SECRET_KEY", "secret", "40 characters at least"),
         ("PASSAGEWORK_DATABASE", "mysql://a:b@localhost/c", "SQLite or PostgreSQL"),
-        ("PASSAGEWORK_DATABASE", "nowhere", "can't be read"),
+        ("PASSAGEWORK_DATABASE", "nowhere", "can’t be read"),
     ],
 )
 def test_nonsense_is_refused(tmp_path, variable, value, complaint):

@@ -127,7 +127,7 @@ def test_a_plan_says_what_it_cannot_keep():
     found = place_planned(read_strokes(passage, marks("whole b1n1", "lower-half b1n2")))
     assert [f.kind for f in found.findings] == [FindingKind.PLACE]
     assert found.findings[0].message == (
-        "The plan can't keep the amount marked in bar 1, beat 1: the whole bow is asked for, half the bow is there."
+        "The plan can’t keep the amount marked in bar 1, beat 1: the whole bow is asked for, half the bow is there."
     )
 
 

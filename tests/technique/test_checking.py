@@ -46,9 +46,9 @@ def test_possible_marks_raise_no_problem(four: Line) -> None:
     ("marks", "message"),
     [
         ([Mark(K.FINGER, "b9n1", "1")], "The finger mark stands on a note outside this passage."),
-        ([Mark(K.FINGER, "b1n3", "1")], "Bar 1, beat 3: a finger mark can't stand on a rest."),
-        ([Mark(K.SLUR, "b1n1", "", "b1n3")], "Bar 1, beat 3: a slur mark can't start or end on a rest."),
-        ([Mark(K.SLIDE, "b1n3", "start", "b1n4")], "Bar 1, beat 3: a slide mark can't start or end on a rest."),
+        ([Mark(K.FINGER, "b1n3", "1")], "Bar 1, beat 3: a finger mark can’t stand on a rest."),
+        ([Mark(K.SLUR, "b1n1", "", "b1n3")], "Bar 1, beat 3: a slur mark can’t start or end on a rest."),
+        ([Mark(K.SLIDE, "b1n3", "start", "b1n4")], "Bar 1, beat 3: a slide mark can’t start or end on a rest."),
         ([Mark(K.SLUR, "b2n1", "", "b1n1")], "Bar 2, beat 1: the slur ends before it starts."),
         ([Mark(K.SLUR, "b2n1", "", "b2n1")], "Bar 2, beat 1: a slur needs two notes."),
         (
@@ -61,11 +61,11 @@ def test_possible_marks_raise_no_problem(four: Line) -> None:
         ),
         (
             [Mark(K.RETAKE, "b2n3")],
-            "Bar 2, beat 3: no retake here, the note is tied over and isn't played anew.",
+            "Bar 2, beat 3: no retake here, the note is tied over and isn’t played anew.",
         ),
         (
             [Mark(K.BOW, "b2n3", "up")],
-            "Bar 2, beat 3: no bow direction here, the note is tied over and isn't played anew.",
+            "Bar 2, beat 3: no bow direction here, the note is tied over and isn’t played anew.",
         ),
         ([Mark(K.STRING, "b1n1", "I")], "Bar 1, beat 1: C4 lies below the open A string (I)."),
         (
@@ -83,7 +83,7 @@ def test_possible_marks_raise_no_problem(four: Line) -> None:
         ),
         (
             [Mark(K.FINGER, "b1n2", "2"), Mark(K.STRING, "b1n2", "II")],
-            "Bar 1, beat 2: D4 can't be stopped with a finger on the D string (II).",
+            "Bar 1, beat 2: D4 can’t be stopped with a finger on the D string (II).",
         ),
         (
             [Mark(K.HARMONIC, "b2n1", "natural"), Mark(K.STRING, "b2n1", "I")],
@@ -109,11 +109,11 @@ def test_possible_marks_raise_no_problem(four: Line) -> None:
         ([Mark(K.ARTICULATION, "b1n1", "arpeggio")], "Bar 1, beat 1: only a chord can be spread."),
         (
             [Mark(K.AMOUNT, "b1n1", "3/4"), Mark(K.PART, "b1n1", "upper half")],
-            "Bar 1, beat 1: more than half the bow doesn't fit in the upper half.",
+            "Bar 1, beat 1: more than half the bow doesn’t fit in the upper half.",
         ),
         (
             [Mark(K.VIBRATO, "b1n2", "vibrato"), Mark(K.FINGER, "b1n2", "0")],
-            "Bar 1, beat 2: an open string can't be vibrated.",
+            "Bar 1, beat 2: an open string can’t be vibrated.",
         ),
     ],
 )
@@ -128,7 +128,7 @@ def test_finger_behind_the_nut() -> None:
         "Bar 1, beat 1: finger 3 on D3 would lie behind the nut.",
     ]
     lowest = line("4/4", "alto", "C3 w")
-    assert messages(lowest, Mark(K.FINGER, "b1n1", "1")) == ["Bar 1, beat 1: C3 can't be stopped with a finger."]
+    assert messages(lowest, Mark(K.FINGER, "b1n1", "1")) == ["Bar 1, beat 1: C3 can’t be stopped with a finger."]
 
 
 def test_a_low_first_finger_may_reach_back() -> None:
@@ -173,7 +173,7 @@ def test_a_kept_finger_is_not_needed_elsewhere() -> None:
     hold = Mark(K.HOLD, "b1n1", "", "b1n3")
     assert messages(music, hold, Mark(K.FINGER, "b1n1", "3"), Mark(K.FINGER, "b1n2", "1")) == []
     assert messages(music, hold, Mark(K.FINGER, "b1n1", "3"), Mark(K.FINGER, "b1n2", "3")) == [
-        "Bar 1, beat 2: finger 3 is kept down on G4 and can't play B4.",
+        "Bar 1, beat 2: finger 3 is kept down on G4 and can’t play B4.",
     ]
 
 
@@ -187,7 +187,7 @@ def test_spans_may_enter_and_leave_the_passage(four: Line) -> None:
 def test_a_dynamic_within_a_note_stays_within_it(four: Line) -> None:
     assert messages(four, Mark(K.DYNAMIC, "b2n3", "f", options=(("after", "1"),))) == []
     assert messages(four, Mark(K.DYNAMIC, "b2n3", "f", options=(("after", "2"),))) == [
-        "Bar 2, beat 3: the dynamic mark would stand after the note's end.",
+        "Bar 2, beat 3: the dynamic mark would stand after the note’s end.",
     ]
 
 
@@ -195,7 +195,7 @@ def test_addable_gives_the_marks_or_the_reason(four: Line) -> None:
     standing = (Mark(K.STRING, "b1n1", "I"),)  # already wrong: not this mark's doing
     added = addable(four, standing, Mark(K.FINGER, "b2n1", "0"))
     assert set(added) == {Mark(K.STRING, "b1n1", "I"), Mark(K.FINGER, "b2n1", "0")}
-    with pytest.raises(MarkError, match="Bar 1, beat 3: a finger mark can't stand on a rest"):
+    with pytest.raises(MarkError, match="Bar 1, beat 3: a finger mark can’t stand on a rest"):
         addable(four, standing, Mark(K.FINGER, "b1n3", "2"))
 
 

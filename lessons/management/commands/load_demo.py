@@ -19,7 +19,7 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--password", help="for the demonstration's teachers; made up when left out")
+        parser.add_argument("--password", help="for the demonstration’s teachers; made up when left out")
 
     def handle(self, *args: Any, **options: Any) -> None:
         password = options["password"] or secrets.token_urlsafe(9)

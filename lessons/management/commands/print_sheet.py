@@ -18,7 +18,7 @@ class Command(BaseCommand):
     help = "Write the latest issued practice sheet of a student as a PDF; --new issues one first."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("student", help="the student's id or first name")
+        parser.add_argument("student", help="the student’s id or first name")
         parser.add_argument(
             "--out", required=True, metavar="FILE", help="where to write the PDF; - for standard output"
         )
@@ -44,7 +44,7 @@ class Command(BaseCommand):
         try:
             Path(options["out"]).write_bytes(pdf)
         except OSError as error:
-            raise CommandError(f"{options['out']} can't be written: {error.strerror}.") from None
+            raise CommandError(f"{options['out']} can’t be written: {error.strerror}.") from None
         pages = f"{sheet.pages} page{'s' if sheet.pages > 1 else ''}"
         self.stderr.write(f"Sheet {sheet.number} for {student.first_name}, {pages}, SHA-256 {sheet.sha256}")
 

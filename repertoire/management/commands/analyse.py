@@ -38,14 +38,14 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("file", type=Path, metavar="FILE", nargs="?")
-        parser.add_argument("--part", help="the part's name, its number from 1, or its id in the file")
+        parser.add_argument("--part", help="the part’s name, its number from 1, or its id in the file")
         parser.add_argument("--bars", default="", metavar="A-B", help="printed bar numbers, such as 12-19")
         parser.add_argument("--movement", type=int, metavar="N", help="one of several movements, from 1")
         parser.add_argument(
             "--tempo", type=float, metavar="BPM",
-            help="quarter notes a minute throughout; without it the part's tempo marks are followed",
+            help="quarter notes a minute throughout; without it the part’s tempo marks are followed",
         )  # fmt: skip
-        parser.add_argument("--instrument", choices=("violin", "viola"), help="when the part doesn't say, or another")
+        parser.add_argument("--instrument", choices=("violin", "viola"), help="when the part doesn’t say, or another")
         parser.add_argument(
             "--preset", choices=tuple(PRESETS),
             help="character of the fingering: balanced, but low and clear for a file that stays in first position",
@@ -90,14 +90,14 @@ def analyse_note_lists(options: dict[str, Any]) -> Iterator[tuple[str, Numbers]]
         try:
             out.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise Refusal(f"{out} can't be made: {error.strerror}.") from None
+            raise Refusal(f"{out} can’t be made: {error.strerror}.") from None
     for path in files:
         try:
             notes = read_notes(path.read_text(encoding="utf-8"))
         except NotesError as error:
             raise NotesError(f"{path.name}: {error}") from None
         except (OSError, UnicodeDecodeError):
-            raise NotesError(f"{path.name} can't be read as text.") from None
+            raise NotesError(f"{path.name} can’t be read as text.") from None
         yield (
             path.stem,
             analyse_notes(
@@ -137,7 +137,7 @@ def analyse(options: dict[str, Any]) -> Numbers:
     try:
         read = read_part(path.read_bytes(), path.name, options["part"])
     except OSError as error:
-        raise Refusal(f"{path} can't be opened: {error.strerror}.") from None
+        raise Refusal(f"{path} can’t be opened: {error.strerror}.") from None
     chosen = choose_movements(read, options["movement"])
     left_hand = left_hand_of(options)
     found: list[Numbers] = []

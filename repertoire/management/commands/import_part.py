@@ -24,14 +24,14 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("file", type=Path)
-        parser.add_argument("--part", required=True, help="the part's name, its number from 1, or its id in the file")
+        parser.add_argument("--part", required=True, help="the part’s name, its number from 1, or its id in the file")
 
     def handle(self, *args: Any, **options: Any) -> None:
         path: Path = options["file"]
         try:
             read = read_part(path.read_bytes(), path.name, options["part"])
         except OSError as error:
-            self._refuse(f"{path} can't be opened: {error.strerror}.")
+            self._refuse(f"{path} can’t be opened: {error.strerror}.")
         except FileError as error:
             self._refuse(str(error))
         else:

@@ -22,7 +22,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if connection.vendor != "sqlite":
             raise CommandError(
-                "This studio's database is PostgreSQL: back it up with pg_dump, "
+                "This studio’s database is PostgreSQL: back it up with pg_dump, "
                 f"and copy the folders {settings.MEDIA_ROOT} and {settings.SHEETS_ROOT} after it."
             )
         archive = options["file"].expanduser().resolve()

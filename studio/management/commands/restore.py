@@ -20,7 +20,7 @@ def check_version(database: Path) -> None:
     try:
         applied = set(reading.execute("SELECT app, name FROM django_migrations"))
     except sqlite3.DatabaseError as error:
-        raise ArchiveError("The archive's database is not a studio's.") from error
+        raise ArchiveError("The archive’s database is not a studio’s.") from error
     finally:
         reading.close()
     loader = MigrationLoader(None)
@@ -42,7 +42,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         if connection.vendor != "sqlite":
-            raise CommandError("This studio's database is PostgreSQL: restore it with pg_restore or psql.")
+            raise CommandError("This studio’s database is PostgreSQL: restore it with pg_restore or psql.")
         if Path(connection.settings_dict["NAME"]) != Path(settings.DATA_DIR) / DATABASE:
             raise CommandError("PASSAGEWORK_DATABASE names a database outside the data folder: unset it and try again.")
         connection.close()
