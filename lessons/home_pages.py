@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from datetime import date, datetime, timedelta
-from fractions import Fraction
 from typing import Any, Final
 
 from lessons import links
@@ -19,7 +18,7 @@ from lessons.practice import RecipeError, stave_of, stave_picture
 from lessons.sheet_content import DAY_NAMES, HEALTH_LINE, Content, Item, StepLine, Tempo, bars_label
 from lessons.sheet_drawing import clef_wish, tempo_words
 from lessons.step_pictures import StepPicture
-from repertoire.excerpts import NoNotation, drawn, movement_notes, passage_line, picture, printed_marks
+from repertoire.excerpts import NoNotation, drawn, passage_line, picture, printed_marks
 from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
 from repertoire.notation.left_hand_analysis import instrument_of
@@ -30,7 +29,6 @@ from repertoire.technique.keys import key_of
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks
 from repertoire.technique.practice_staves import Stave
-from repertoire.technique.pulse import tempo_before
 from studio.models import Student
 
 FORMAT: Final = 1
@@ -100,8 +98,7 @@ def _item(content: Content, item: Item, place: int, student: Student, a4: int) -
         line = passage_line(passage)
         printed = printed_marks(passage)
         marks = marks_of(Marking.objects.get(pk=item.marking)) if item.marking else printed
-        opening = tempo_before(movement_notes(passage.movement)[0], line.bars[0].index)
-        music = _music(content, f"m{place}", line, marks, printed, item.tempo, opening)
+        music = _music(content, f"m{place}", line, marks, printed, item.tempo)
     scan = "" if music else _picture(content, item)
     instrument = instrument_of(line) if line is not None else _instrument(content)
     first = line.bars[0] if line is not None and line.bars else None
@@ -185,14 +182,8 @@ def _step(
     }
 
 
-def _music(
-    content: Content, key: str, line: Line, marks: Marks, printed: Marks, tempo: Tempo | None,
-    opening: Fraction | None = None,
-) -> dict[str, Any]:  # fmt: skip
-    """One excerpt or stave: its drawings, its notes in time, and where the tempo begins and leads.
-
-    `opening` is the part's own tempo there, in quarter notes a minute, if it tells one.
-    """
+def _music(content: Content, key: str, line: Line, marks: Marks, printed: Marks, tempo: Tempo | None) -> dict[str, Any]:
+    """One excerpt or stave: its drawings, its notes in time, and where the tempo begins and leads."""
     unit = tempo.unit if tempo else "quarter"
     return {
         "key": key,
@@ -200,7 +191,7 @@ def _music(
             width: [system.svg for system in drawn(line, marks, _look(content, key, width, printed, line)).systems]
             for width in WIDTHS_MM
         },
-        "schedule": schedule(line, marks, unit=unit_quarters(unit), tempo=_quarters(tempo), opening=opening).as_json(),
+        "schedule": schedule(line, marks, unit=unit_quarters(unit), tempo=_quarters(tempo)).as_json(),
         "unit": unit,
         "tempo": tempo_words(tempo or Tempo(unit), content.terms),
         "start": (tempo and (tempo.now or tempo.goal)) or TEMPO_IF_UNSET,

@@ -7,7 +7,7 @@ next, a hairpin leads from one to the other. How much is let go, how loud a dyna
 how short a grace note is are choices made here for listening, not rules of the trade.
 
 Trills, turns and mordents sound as technique/ornaments.py writes them out; fermatas are held and
-metronome figures followed as technique/pulse.py has it. Left as written: ritardandos and other
+tempo marks followed as technique/pulse.py has it. Left as written: ritardandos and other
 changes without a figure, tremolo between two notes, natural harmonics.
 """
 
@@ -25,7 +25,7 @@ from repertoire.technique.marks import Kind, Marks
 from repertoire.technique.ornaments import USUAL_TEMPO, Sounding
 from repertoire.technique.pitch import Pitch
 from repertoire.technique.played import Played, played, played_bars
-from repertoire.technique.pulse import EVEN, Pulse, held, quarters_a_minute, tempo_shares
+from repertoire.technique.pulse import EVEN, Pulse, held, tempo_shares
 from repertoire.technique.spans import spanning
 
 from .sounding_ornaments import written_out
@@ -131,21 +131,19 @@ def schedule(
     *,
     unit: Fraction = Fraction(1),
     tempo: float = USUAL_TEMPO,
-    opening: Fraction | None = None,
     pulse: Pulse | None = None,
 ) -> Schedule:
     """The line as it is played with its marks; clicks fall on beats of `unit` where the bars allow it.
 
-    `tempo`, in quarter notes a minute, decides how many notes a trill has. `opening` is the part's own
-    tempo at the line's first note, in quarter notes a minute, against which later figures are taken
-    (`tempo` where nothing is known); a `pulse` given is that of another part that is played meanwhile.
+    `tempo`, in quarter notes a minute, decides how many notes a trill has, and is what later tempo
+    marks are measured by where the part tells no tempo for its beginning; a `pulse` given is that of
+    another part that is played meanwhile.
     """
     manners = _manners(line, marks)
     sounds = _bow_tremolo(_in_played_time(line, manners, written_out(line, marks, tempo)), line)
     bars = played_bars(line)
     if pulse is None:
-        start = next((f for b in line.bars[:1] for t in b.tempos if not t.onset and (f := quarters_a_minute(t))), None)
-        shares = tempo_shares(line, start or opening or Fraction(tempo))
+        shares = tempo_shares(line, Fraction(tempo).limit_denominator(1000))
         pulse = Pulse(shares, held(line, marks, _ends(sounds, line), bars))
     if not pulse.even:
         sounds = [replace(s, onset=pulse.at(s.onset), length=pulse.at(s.end) - pulse.at(s.onset)) for s in sounds]

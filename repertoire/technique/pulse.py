@@ -1,25 +1,24 @@
 """Changes of tempo and fermatas in playing: where they stand in played time, and what they do to it.
 
-A part's metronome figures are taken as shares of the tempo it opens with, so that one tempo at the
-beginning decides them all; words without a figure (a ritardando, più mosso) change nothing. "Tempo I"
-goes back to the opening. A fermata has no fixed length (common practice): here it is held as long
+The tempo marks of a part (see `tempi.py`) are taken as shares of the tempo it opens with, so that one
+tempo at the beginning decides them all; what bends by and by, and words without a number, change
+nothing. A fermata has no fixed length (common practice): here it is held as long
 again as it is written, at least a beat and at most a bar.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-from .line import Event, Line, TempoMark, event_address
+from .line import Event, Line, event_address
 from .marks import Kind, Marks
-from .played import PlayedBar, played_bars
+from .played import PlayedBar
+from .tempi import tempi_of
 
-_FIRST: Final = re.compile(r"\b(tempo\s+(i|1|primo|1mo|1°|i°)|(primo|1°|1mo|i°)\s+tempo)(?!\w)", re.IGNORECASE)
-SLOWEST_SHARE, FASTEST_SHARE = Fraction(1, 4), Fraction(4)  # of the opening tempo; beyond that a figure is a misprint
+SHORTEST_SHARE, LONGEST_SHARE = Fraction(1, 4), Fraction(4)  # of an opening beat; beyond that a figure is a misprint
 
 
 @dataclass(frozen=True)
@@ -49,53 +48,18 @@ class Pulse:
 EVEN: Final = Pulse()
 
 
-def quarters_a_minute(mark: TempoMark) -> Fraction | None:
-    """A metronome figure in quarter notes a minute; None for words."""
-    return mark.per_minute * mark.unit.quarters if mark.unit is not None and mark.per_minute else None
-
-
-def tempo_before(line: Line, bar: int, onset: Fraction = Fraction(0)) -> Fraction | None:
-    """The figure in force at a place of a whole movement, in quarter notes a minute; None where none was given."""
-    found: Fraction | None = None
-    first: Fraction | None = None
-    for each in line.bars:
-        for mark in sorted(each.tempos, key=lambda t: t.onset):
-            if (each.index, mark.onset) > (bar, onset):
-                return found
-            figure = quarters_a_minute(mark)
-            first = first or figure
-            found = figure or (first if _FIRST.search(mark.words) else found)
-    return found
-
-
-def tempo_shares(line: Line, opening: Fraction) -> tuple[tuple[Fraction, Fraction], ...]:
-    """The changes of tempo in played time, through repeats; `opening` is the tempo at the line's first
-    note, in quarter notes a minute."""
-    at_start: dict[int, Fraction] = {}  # written order: the tempo a bar begins with
-    now = opening
-    for bar in line.bars:
-        at_start[bar.index] = now
-        for mark in sorted(bar.tempos, key=lambda t: t.onset):
-            now = _tempo(mark, now, opening)
-    out: list[tuple[Fraction, Fraction]] = []
-    for played in played_bars(line):
-        now = at_start[played.bar.index]
-        row = [(Fraction(0), now)]
-        for mark in sorted(played.bar.tempos, key=lambda t: t.onset):
-            now = _tempo(mark, now, opening)
-            row.append((mark.onset, now))
-        for onset, tempo in row:
-            share = min(max(opening / tempo, SLOWEST_SHARE), FASTEST_SHARE)
-            place = played.onset + onset
-            if out and out[-1][0] == place:
-                out[-1] = (place, share)
-            elif not out or out[-1][1] != share:
-                out.append((place, share))
-    return tuple(out) or ((Fraction(0), Fraction(1)),)
-
-
-def _tempo(mark: TempoMark, now: Fraction, opening: Fraction) -> Fraction:
-    return quarters_a_minute(mark) or (opening if _FIRST.search(mark.words) else now)
+def tempo_shares(line: Line, usual: Fraction) -> tuple[tuple[Fraction, Fraction], ...]:
+    """The changes of tempo in played time, through repeats; `usual` counts where the part tells no
+    tempo for the line's beginning, in quarter notes a minute."""
+    tempi = tempi_of(line, usual)
+    out: list[tuple[Fraction, Fraction]] = [(Fraction(0), Fraction(1))]
+    for place, tempo in tempi.played.points:
+        share = min(max(tempi.opening / tempo, SHORTEST_SHARE), LONGEST_SHARE)
+        if place == out[-1][0]:
+            out[-1] = (place, share)
+        elif out[-1][1] != share:
+            out.append((place, share))
+    return tuple(out)
 
 
 def hold_of(line: Line, event: Event) -> Fraction:

@@ -7,6 +7,7 @@ from fractions import Fraction as F
 
 import pytest
 
+from repertoire.notation.cutting import cut
 from repertoire.notation.playing import PlayingError, schedule, seconds, unit_quarters
 from repertoire.technique.line import TempoMark, Value
 from repertoire.technique.marks import Kind, Mark
@@ -192,9 +193,10 @@ def test_a_faster_figure_in_the_part_shortens_what_follows_it():
 
 
 def test_a_cut_takes_its_opening_tempo_from_the_part_it_comes_from():
-    """At 90 before the passage, 60 in its second bar: a quarter there lasts half as long again. [A]"""
-    found = schedule(with_tempos(line("2/4", "alto", "C4 q D4 q | E4 q F4 q"), b2=(F(0), 60)), opening=F(90))
-    assert [s.onset for s in found.sounds] == [F(0), F(1), F(2), F(7, 2)]
+    """At 90 before the passage, 60 from its second bar: a quarter there lasts half as long again. [A]"""
+    music = with_tempos(line("1/4", "alto", "A3 q | C4 q | D4 q | E4 q"), b1=(F(0), 90), b3=(F(0), 60))
+    found = schedule(cut(music, 2, None, 4, None))
+    assert [s.onset for s in found.sounds] == [F(0), F(1), F(5, 2)]
 
 
 def test_tempo_primo_goes_back_and_words_alone_change_nothing():
