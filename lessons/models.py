@@ -357,6 +357,7 @@ class Phrase(models.Model):
         return self.text
 
 
+from lessons.breaks import Break, Recital  # noqa: E402, F401
 from lessons.home_models import HomePage, HomeQuestion, StudentLink, Tick  # noqa: E402, F401
 from lessons.step_pictures import StepPicture  # noqa: E402, F401
 from lessons.step_sets import StepSet  # noqa: E402, F401

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.db.models import Max
 
+from lessons.breaks import breaks_of, for_student
 from lessons.models import Lesson
 from studio.models import Student
 
@@ -26,11 +27,13 @@ class PlanError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """What planning did: new lessons, those there already, and lessons of others at the same time."""
+    """What planning did: new lessons, those there already, lessons of others at the same time, and
+    days left out of a weekly row because they lie in a break."""
 
     lessons: tuple[Lesson, ...]
     there: tuple[Lesson, ...] = ()
     overlapping: tuple[Lesson, ...] = ()
+    left_out: tuple[date, ...] = ()
 
 
 def weekly(first: date, at: time, zone: ZoneInfo, weeks: int) -> tuple[datetime, ...]:
@@ -43,11 +46,15 @@ def plan_lessons(student: Student, *, on: date, at: time, minutes: int = 30, wee
     if not 1 <= weeks <= WEEKS_LIMIT:
         raise PlanError(f"Repeat for 1 to {WEEKS_LIMIT} weeks.")
     zone = ZoneInfo(student.teacher.studio.timezone)
-    made, there = [], []
+    away = for_student(breaks_of([student.pk], since=on), student.pk) if weeks > 1 else ()
+    made, there, left_out = [], [], []
     with transaction.atomic():
         Student.objects.select_for_update().get(pk=student.pk)
         number = _last_number(student)
         for starts in weekly(on, at, zone, weeks):
+            if any(first <= starts.date() <= last for first, last in away):
+                left_out.append(starts.date())
+                continue
             known = Lesson.objects.filter(student=student, starts=starts).first()
             if known is not None:
                 there.append(known)
@@ -58,7 +65,7 @@ def plan_lessons(student: Student, *, on: date, at: time, minutes: int = 30, wee
                     teacher_id=student.teacher_id, student=student, number=number, starts=starts, minutes=minutes
                 )
             )
-    return Planned(tuple(made), tuple(there), overlapping(made))
+    return Planned(tuple(made), tuple(there), overlapping(made), tuple(left_out))
 
 
 def move_lesson(lesson: Lesson, *, on: date, at: time, minutes: int) -> tuple[Lesson, ...]:

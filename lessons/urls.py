@@ -2,12 +2,15 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from lessons.views import assignments, calendar, find, handing_over, lessons, moving, noting, students, today
+from lessons.views import assignments, breaks, calendar, find, handing_over, lessons, moving, noting, students, today
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", today.today, name="today"),
     path("find", find.find, name="find"),
     path("lessons/", calendar.calendar, name="calendar"),
+    path("lessons/breaks", breaks.breaks, name="breaks"),
+    path("lessons/breaks/<int:break_id>/remove", breaks.break_remove, name="break_remove"),
+    path("lessons/recitals/<int:recital_id>/remove", breaks.recital_remove, name="recital_remove"),
     path("lessons/new", calendar.lesson_add, name="lesson_add"),
     path("lessons/<int:lesson_id>", lessons.lesson, name="lesson"),
     path("lessons/<int:lesson_id>/finish", lessons.finish, name="lesson_finish"),
@@ -30,6 +33,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("settings/leave", handing_over.leave, name="leave"),
     path("students/<int:student_id>/", students.student, name="student"),
     path("students/<int:student_id>/lessons/new", calendar.lesson_new, name="lesson_new"),
+    path("students/<int:student_id>/breaks", breaks.student_breaks, name="student_breaks"),
     path("students/<int:student_id>/assign", assignments.assign, name="assign"),
     path("students/<int:student_id>/assign/moved", moving.assign_moved, name="assign_moved"),
     path("", include("lessons.part_urls")),

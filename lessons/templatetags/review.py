@@ -7,7 +7,8 @@ from typing import Any
 from django import template
 from django.utils import timezone
 
-from lessons.reviewing import SHOWN, due_for_review
+from lessons.breaks import recitals_of
+from lessons.reviewing import SHOWN, coming_reviews, due_for_review
 from studio.models import Student
 
 register = template.Library()
@@ -15,4 +16,11 @@ register = template.Library()
 
 @register.inclusion_tag("lessons/_review.html", takes_context=True)
 def pieces_to_review(context: dict[str, Any], student: Student) -> dict[str, Any]:
-    return {"due": due_for_review(student, timezone.localdate())[:SHOWN], "csrf_token": context.get("csrf_token")}
+    day = timezone.localdate()
+    return {
+        "student": student,
+        "due": due_for_review(student, day)[:SHOWN],
+        "coming": coming_reviews(student, day)[:SHOWN],
+        "recital": next((r for r in recitals_of([student.pk], since=day)), None),
+        "csrf_token": context.get("csrf_token"),
+    }

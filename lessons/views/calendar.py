@@ -15,6 +15,7 @@ from django.utils.formats import date_format
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from lessons.access import get_lesson
+from lessons.breaks import by_day
 from lessons.forms import LessonForm
 from lessons.models import Lesson
 from lessons.planning import PlanError, Planned, move_lesson, plan_lessons, remove_lesson
@@ -31,9 +32,13 @@ def calendar(request: HttpRequest) -> HttpResponse:
     first, last = month_of(day) if by == "month" else week_of(day, teacher.studio.week_start)
     lessons = lessons_between(teacher, first, last)
     days = [(d, list(found)) for d, found in groupby(lessons, key=lambda lesson: timezone.localdate(lesson.starts))]
+    over = by_day(teacher, first, last)
     if by == "week":
         filled = dict(days)
         days = [(first + timedelta(days=n), filled.get(first + timedelta(days=n), [])) for n in range(7)]
+    else:
+        filled = dict(days)
+        days = [(d, filled.get(d, [])) for d in sorted({*filled, *over})]
     context = {
         "section": "calendar",
         "by": by,
@@ -43,7 +48,7 @@ def calendar(request: HttpRequest) -> HttpResponse:
         "before": first - timedelta(days=1),
         "after": last + timedelta(days=1),
         "today": timezone.localdate(),
-        "days": days,
+        "days": [(d, found, over.get(d, [])) for d, found in days],
     }
     return render(request, "lessons/calendar.html", context)
 
@@ -101,6 +106,9 @@ def _tell(request: HttpRequest, student: Student, planned: Planned) -> None:
     if planned.there:
         words += f" {len(planned.there)} at that time already stood in the calendar and stayed as they were."
     messages.success(request, words)
+    if planned.left_out:
+        told = ", ".join(date_format(day, "j M") for day in planned.left_out[:8])
+        messages.info(request, f"Left out, as a break: {told}.")
     _tell_overlaps(request, planned.overlapping)
 
 
