@@ -31,7 +31,7 @@ class BreakForm(forms.Form):
 
     def __init__(self, *args: Any, teacher: Teacher, student: Student | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **{"prefix": "break", **kwargs})
-        self.teacher, self.student = teacher, student
+        self.teacher, self.whose = teacher, student
         if student is None:
             self.fields["student"] = _whose(teacher)
 
@@ -49,7 +49,7 @@ class BreakForm(forms.Form):
 
     def save(self) -> Break:
         told = self.cleaned_data
-        whom = self.student or told.get("student")
+        whom = self.whose or told.get("student")
         return Break.objects.create(
             teacher=self.teacher, student=whom, first=told["first"], last=told["last"], words=told["words"].strip()
         )
@@ -65,7 +65,7 @@ class RecitalForm(forms.Form):
 
     def __init__(self, *args: Any, teacher: Teacher, student: Student | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **{"prefix": "recital", **kwargs})
-        self.teacher, self.student = teacher, student
+        self.teacher, self.whose = teacher, student
         if student is None:
             del self.fields["pieces"]
             self.fields["student"] = _whose(teacher)
@@ -81,7 +81,7 @@ class RecitalForm(forms.Form):
 
     def save(self) -> Recital:
         told = self.cleaned_data
-        whom = self.student or told.get("student")
+        whom = self.whose or told.get("student")
         made = Recital.objects.create(
             teacher=self.teacher, student=whom, day=told["day"], title=told["title"].strip() or "Recital"
         )

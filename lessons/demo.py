@@ -22,6 +22,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from lessons import assigning, observing
+from lessons.breaks import Break, Recital
 from lessons.for_the_instrument import moved_for
 from lessons.handing_over import hand_over
 from lessons.home_demo import practise_at_home
@@ -29,6 +30,7 @@ from lessons.home_pages import open_page
 from lessons.models import Assignment, Lesson, Phrase
 from lessons.practice import FORMAT
 from lessons.sheets import issue_sheet
+from lessons.step_pictures import keep_step_picture
 from repertoire.bounds import bounds_of, read_bounds
 from repertoire.excerpts import movement_notes
 from repertoire.importing import TYPED_NAME, add_part, add_part_without_notation, make_passage, store_part
@@ -113,6 +115,7 @@ def load_demo(
         for key in scenario["shared"]:
             share(stage.markings[key])
         Phrase.objects.bulk_create(Phrase(teacher=teacher, used=1, **phrase) for phrase in scenario["phrases"])
+        _add_breaks(stage, scenario)
         guardians: dict[str, Guardian] = {}
         for student in scenario["students"]:
             _add_student(stage, student, guardians)
@@ -301,7 +304,7 @@ def _play_weeks(stage: _Stage, student: Student, told: Mapping[str, Any]) -> Non
                 assigning.end(made[work["key"]], on=stage.day(week["ago"], weekday), at=ended, lesson=lesson)
         for key, steps in week.get("steps", {}).items():
             made[key].refresh_from_db()
-            plans = [_step(stage, told_step) for told_step in steps]
+            plans = [_step(stage, student, told_step) for told_step in steps]
             assigning.change_steps(made[key], plans, on=stage.day(week["ago"], weekday))
         if week["sheet"]:
             at = lesson.starts + timedelta(minutes=lesson.minutes + 4)
@@ -347,7 +350,7 @@ def _assign(stage: _Stage, student: Student, lesson: Lesson, work: Mapping[str, 
         bars=work["bars"],
         marking=marking,
         to_try=[stage.markings[key] for key in work["to_try"]],
-        steps=[_step(stage, step) for step in work["steps"]],
+        steps=[_step(stage, student, step) for step in work["steps"]],
         tempo_now=work["now"],
         tempo_goal=work["goal"],
         tempo_unit=work["unit"],
@@ -357,14 +360,30 @@ def _assign(stage: _Stage, student: Student, lesson: Lesson, work: Mapping[str, 
     )
 
 
-def _step(stage: _Stage, told: Mapping[str, Any]) -> assigning.StepPlan:
-    """A step; its stave's recipe names the marking by the scenario's key."""
+def _add_breaks(stage: _Stage, scenario: Mapping[str, Any]) -> None:
+    """Breaks of everybody, and recitals with what is played in them."""
+    for told in scenario["breaks"]:
+        first = stage.day(told["ago"], told["weekday"])
+        last = first + timedelta(days=told["days"] - 1)
+        Break.objects.create(teacher=stage.teacher, first=first, last=last, words=told["words"])
+    for told in scenario["recitals"]:
+        day = stage.day(told["ago"], told["weekday"])
+        made = Recital.objects.create(teacher=stage.teacher, day=day, title=told["title"])
+        made.pieces.set([stage.pieces[key] for key in told["pieces"]])
+
+
+def _step(stage: _Stage, student: Student, told: Mapping[str, Any]) -> assigning.StepPlan:
+    """A step; its stave's recipe names the marking by the scenario's key, its picture a file of the fixtures."""
     recipe = told.get("stave")
     if recipe is not None:
         recipe = {"format": FORMAT, **recipe, "marking": stage.markings[recipe["marking"]].pk}
+    picture = None
+    if shown := told.get("picture"):
+        content = (Path(settings.BASE_DIR) / "fixtures" / shown["file"]).read_bytes()
+        picture = keep_step_picture(stage.teacher, student, content, shown["words"], on_paper=True).pk
     return assigning.StepPlan(
         told["text"], told["now"], told["goal"], told["minutes"], recipe, told.get("focus", ""), told.get("days", ""),
-        told.get("same_pulse", False),
+        told.get("same_pulse", False), told.get("ladder", ""), picture,
     )  # fmt: skip
 
 

@@ -139,6 +139,8 @@ def test_a_break_of_everybody_and_a_students_recital_are_noted_and_removed(clien
     concert = Recital.objects.get()
     assert (concert.student, list(concert.pieces.all())) == (student, [old.piece])
     page = client.get(reverse("student_breaks", args=[student.pk])).content.decode()
+    assert "id_break-student" not in page
+    assert "id_break-student" in client.get(reverse("breaks")).content.decode()
     assert "half-term" in page
     assert "Concert" in page
     assert "Mill Stream" in page
