@@ -152,7 +152,7 @@ class TypingForm(forms.Form):
         max_length=60_000,
         strip=False,
         widget=forms.Textarea(
-            attrs={"rows": 14, "spellcheck": "false", "autocapitalize": "off", "autocomplete": "off"}
+            attrs={"rows": 10, "spellcheck": "false", "autocapitalize": "off", "autocomplete": "off"}
         ),
         error_messages={"required": "Type some music first."},
     )

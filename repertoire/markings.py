@@ -159,6 +159,7 @@ _USE_WORDS = {
     ("assignment", "marking"): ("assignment", "assignments"),
     ("assignment", "to_try"): ("assignment as a marking to try", "assignments as a marking to try"),
     ("sheet", "markings"): ("practice sheet", "practice sheets"),
+    ("statechange", "marking"): ("moment in a student’s history", "moments in a student’s history"),
     ("markingchange", "before"): ("change in a student’s history", "changes in a student’s history"),
     ("markingchange", "after"): ("change in a student’s history", "changes in a student’s history"),
 }

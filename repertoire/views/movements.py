@@ -9,6 +9,8 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_safe
 
 from repertoire import excerpts, importing
@@ -205,9 +207,11 @@ def passage_new(request: HttpRequest, movement_id: int) -> HttpResponse:
         "picture": preview(request, movement, form.cleaned_data["bars"]) if valid else None,
         "screen": excerpts.screen_of(request),
     }
-    template = (
-        "repertoire/_preview.html" if request.headers.get("HX-Target") == "preview" else "repertoire/passage_new.html"
-    )
+    if valid:
+        asked = urlencode({"bars": form["bars"].value()})
+        context["excerpt_url"] = f"{reverse('passage_new', args=[movement.pk])}?{asked}"
+    part_only = request.headers.get("HX-Target") == "preview" or request.headers.get("X-Requested-With") == "fetch"
+    template = "repertoire/_preview.html" if part_only else "repertoire/passage_new.html"
     return render(request, template, context, status=422 if request.method == "POST" else 200)
 
 

@@ -10,6 +10,7 @@ from django.db.models import ProtectedError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotModified
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from repertoire import excerpts, importing
@@ -147,6 +148,8 @@ def passage_edit(request: HttpRequest, passage_id: int) -> HttpResponse:
 def passage_extend(request: HttpRequest, passage_id: int) -> HttpResponse:
     """A new passage with other bounds, to which the markings are carried along."""
     passage = get_own_passage(request, passage_id)
+    if passage.has_picture and not passage.movement.notated:
+        raise Http404  # a picture shows its bars and no others
     movement = passage.movement
     line = excerpts.movement_notes(movement)[0] if movement.notated else None
     here = bounds_of(passage)
@@ -170,6 +173,10 @@ def passage_extend(request: HttpRequest, passage_id: int) -> HttpResponse:
         "picture": preview(request, movement, form.cleaned_data["bars"] if valid else here),
         "screen": excerpts.screen_of(request),
     }
+    if valid or not form.is_bound:
+        # The page for new passages draws the same bars for another width of the window.
+        asked = urlencode({"bars": form["bars"].value()})
+        context["excerpt_url"] = f"{reverse('passage_new', args=[movement.pk])}?{asked}"
     return render(request, "repertoire/passage_extend.html", context, status=422 if form.is_bound else 200)
 
 

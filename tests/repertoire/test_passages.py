@@ -121,6 +121,16 @@ def test_renaming(passage, client_of, teacher):
     assert client_of(teacher).post(url, {"title": ""}).status_code == 422
 
 
+def test_the_bars_of_a_new_passage_are_drawn_again_for_another_width(passage, client_of, teacher):
+    client = client_of(teacher)
+    again = f"{reverse('passage_new', args=[passage.movement_id])}?bars=2%E2%80%934"
+    assert f'data-excerpt="{again}"' in client.get(reverse("passage_extend", args=[passage.pk])).content.decode()
+    client.cookies["screen"] = "phone"
+    drawn = client.get(again, headers={"X-Requested-With": "fetch"}).content.decode()
+    assert drawn.lstrip().startswith('<div class="notation excerpt"')
+    assert 'data-screen="phone"' in drawn
+
+
 def test_a_longer_passage_carries_the_markings_along(passage, fingered, client_of, teacher):
     url = reverse("passage_extend", args=[passage.pk])
     answer = client_of(teacher).post(url, {"bars": "1–6", "title": "Whole sentence", "purpose": ""})

@@ -195,7 +195,7 @@ def test_a_picture_is_given_out_as_nothing_but_a_picture(client, passage):
 
 
 def test_pages_of_notes_have_nothing_for_a_picture(client, passage):
-    for name in ("fingerings", "bowings", "passage_elsewhere"):
+    for name in ("fingerings", "bowings", "passage_elsewhere", "passage_extend"):
         assert client.get(reverse(name, args=[passage.pk])).status_code in (302, 404)
     assert client.post(reverse("mark_change", args=[passage.pk])).status_code == 404
     answer = client.get(reverse("mark", args=[passage.pk]))

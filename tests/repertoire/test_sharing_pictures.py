@@ -60,7 +60,7 @@ def test_what_is_said_of_the_rights_before_a_picture_is_shared(client_of, teache
     part = marking.passage.movement.revision.part
     part.rights = "public domain"
     part.save()
-    assert "They see the picture of the edition too. Rights noted: public domain." in page(client_of(teacher), url)
+    assert "They see the picture of the edition too. Rights noted: “public domain”" in page(client_of(teacher), url)
 
 
 def test_a_copy_has_a_picture_of_its_own(client_of, teacher, colleague, marking):
