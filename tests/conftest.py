@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from datetime import date
 
 import pytest
 from django.test import Client
+from hypothesis import HealthCheck, settings
 
 from studio.models import InstrumentPeriod, Student, Studio, Teacher
 
 PASSWORD = "a long bow on an open C"
+
+# A law is not broken by a busy machine. Where CI is set, Hypothesis itself says so and draws the same examples each time.
+if not os.environ.get("CI"):
+    settings.register_profile("busy machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    settings.load_profile("busy machine")
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ from .laying import Words
 from .look import Look
 from .picture import FONTS, INK, OWN_INK, StaffPlace, System
 from .placing import overlap, place
+from .printing_ink import PrintingInk
 from .signs import Speaker
 
 _PALE = {"mark-replaced": "#8f8f8f", "mark-printed": "#6b6b6b", "mark-inferred": "#6b6b6b"}  # 5.3:1 on white [A]
@@ -60,7 +61,10 @@ def assemble(
         f'<g transform="scale({scale:.6g}) translate({drawing.left:.0f} {-top:.0f})" color="{INK}" fill="currentColor" '
         f'stroke="none" font-family="{FONTS}">'
     )
-    parts.extend(_drawn(sign, drawing.outlines, look, use) for sign in signs if not _picked(sign, look))
+    if look.screen:
+        parts.extend(_drawn(sign, drawing.outlines, use) for sign in signs if not _picked(sign))
+    else:
+        parts.append(_printed(signs, drawing.outlines))
     for staff, (line, places) in enumerate(zip(lines, heads, strict=True)):
         parts.extend(_notes(line, speakers, places, staves[staff], drawing.outlines, look, use, staff))
         parts.extend(_rings(places, ringed[staff] if ringed else frozenset()))
@@ -85,28 +89,35 @@ def assemble(
     )
 
 
-def _picked(sign: Sign, look: Look) -> bool:
-    return look.screen and sign.name in ("note", "rest", "mRest") and bool(ADDRESS.match(_address(sign)))
+def _picked(sign: Sign) -> bool:
+    return sign.name in ("note", "rest", "mRest") and bool(ADDRESS.match(_address(sign)))
 
 
 def _address(sign: Sign) -> str:
     return sign.ident.rpartition("_")[2]
 
 
-def _drawn(sign: Sign, outlines: dict[str, str], look: Look, use: str) -> str:
-    strong = _BOLD if look.screen or sign.name == "dynam" else _BOLD_ON_PAPER
-    bold = 0.0 if sign.name == "octave" else strong.get(sign.owner, 0.0)
+def _drawn(sign: Sign, outlines: dict[str, str], use: str) -> str:
+    """A sign for the screen, where it can be told by its class."""
+    bold = 0.0 if sign.name == "octave" else _BOLD.get(sign.owner, 0.0)
     shapes = "".join(shape_svg(s, outlines, bold=bold if s.tag != "text" else 0.0, use=use) for s in sign.shapes)
     moved = f' transform="translate({sign.dx:.0f} {sign.dy:.0f})"' if sign.dx or sign.dy else ""
     if not sign.owner and not moved:
         return shapes
-    if not look.screen:
-        pale = _PALE.get(sign.owner, "")  # said twice: on paper an inherited currentColor stays the outer ink
-        colour = f' color="{pale}" fill="{pale}"' if pale else ""
-        return f"<g{colour}{moved}>{shapes}</g>" if colour or moved else shapes
     colour = OWN_INK if sign.owner == "mark-own" else _PALE.get(sign.owner, "")
     kind = f' class="{sign.owner} kind-{sign.kind}"' if sign.owner else ""
     return f"<g{kind}" + (f' color="{colour}"' if colour else "") + f"{moved}>{shapes}</g>"
+
+
+def _printed(signs: Sequence[Sign], outlines: dict[str, str]) -> str:
+    """All signs for paper: printed marks paler, the teacher's own in heavier lines."""
+    ink = PrintingInk(outlines)
+    for sign in signs:
+        strong = _BOLD if sign.name == "dynam" else _BOLD_ON_PAPER
+        bold = 0.0 if sign.name == "octave" else strong.get(sign.owner, 0.0)
+        for shape in sign.shapes:
+            ink.add(shape, colour=_PALE.get(sign.owner, ""), dx=sign.dx, dy=sign.dy, bold=bold)
+    return ink.svg()
 
 
 def _staves(signs: Sequence[Sign], count: int) -> list[tuple[float, float, float, float]]:

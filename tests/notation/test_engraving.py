@@ -410,10 +410,13 @@ def test_on_paper_printed_marks_are_grey_and_own_ones_black_bold_and_larger(scal
     printed = (Mark(K.FINGER, "b1n1", "1"), Mark(K.DYNAMIC, "b1n1", "p"), Mark(K.BOW, "b1n1", "down"))
     own = (Mark(K.FINGER, "b1n3", "3"), Mark(K.BOW, "b1n3", "up"))
     picture = engrave(scale, tuple(sorted(printed + own)), Look(printed=printed, screen=False))
-    grey = [g for g in root_of(picture).iter("{*}g") if g.get("color") == "#6b6b6b"]
+    grey = [e for e in root_of(picture).iter() if e.get("color") == "#6b6b6b"]
     assert [t.text for g in grey for t in g.iter("{*}text")] == ["1"]
-    assert [g.get("fill") for g in grey] == ["#6b6b6b"] * 3
+    assert [g.get("fill") for g in grey] == ["#6b6b6b"] * 2
+    assert [g.get("d").count("M") for g in grey if g.get("d")] == [2]  # the glyphs of p and the down-bow, in one path
     assert not any("stroke-width" in e.attrib for g in grey for e in g.iter("{*}path"))
+    heavy = [e for e in root_of(picture).iter("{*}path") if e.get("stroke-width") == "18" and not e.get("fill")]
+    assert [e.get("d").count("M") for e in heavy] == [1]  # the own up-bow
     sizes = {t.text: (float(t.get("font-size")), t.get("font-weight")) for t in root_of(picture).iter("{*}text")}
     assert sizes["3"][0] / sizes["1"][0] == pytest.approx(1.15, abs=0.01)
     assert (sizes["1"][1], sizes["3"][1]) == (None, "bold")

@@ -183,10 +183,10 @@ def test_refused_with_a_message(name):
     data, message = REFUSED[name]
     data = data() if callable(data) else data
     data = data.encode() if isinstance(data, str) else data
-    start = time.monotonic()
+    start = time.process_time()
     with pytest.raises(FileError, match=message) as found:
         read_part(data, "part.musicxml", 1)
-    assert time.monotonic() - start < LIMIT_SECONDS
+    assert time.process_time() - start < LIMIT_SECONDS
     told = str(found.value)
     assert len(told) < 500
     assert "Traceback" not in told
@@ -281,9 +281,9 @@ def test_read_all_the_same(name):
     data, bar_count = READ[name]
     data = data() if callable(data) else data
     data = data.encode() if isinstance(data, str) else data
-    start = time.monotonic()
+    start = time.process_time()
     read = read_part(data, "part.xml", 1)
-    assert time.monotonic() - start < LIMIT_SECONDS
+    assert time.process_time() - start < LIMIT_SECONDS
     assert sum(len(m.line.bars) for m in read.movements) == bar_count
     assert all(e.address in m.line for m in read.movements for e in m.line.events)
 
@@ -402,7 +402,7 @@ RICH = score(
 
 
 def check_ends_well(content):
-    start = time.monotonic()
+    start = time.process_time()
     try:
         read = read_part(content, "part.mxl", 1)
     except FileError as error:
@@ -414,4 +414,4 @@ def check_ends_well(content):
             assert all(e.duration >= 0 and e.onset >= 0 for e in movement.line.events)
             assert all(b.length > 0 for b in movement.line.bars)
             assert all(m.at in movement.line and (not m.to or m.to in movement.line) for m in movement.printed)
-    assert time.monotonic() - start < LIMIT_SECONDS
+    assert time.process_time() - start < LIMIT_SECONDS

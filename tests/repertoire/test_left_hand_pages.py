@@ -323,8 +323,8 @@ def test_the_speed_of_completing_sixteen_bars(teacher, client_of):
     player, best = full_size("viola"), 1.0
     completion(notes, (), player, preset="balanced")
     for finger in "123":
-        start = time.perf_counter()
+        start = time.process_time()
         assert completion(notes, (Mark(Kind.FINGER, "b1n1", finger),), player, preset="balanced") is not None
-        best = min(best, time.perf_counter() - start)
+        best = min(best, time.process_time() - start)
     assert best < 0.1, f"{best * 1000:.0f} ms"  # twice the aim, for a busy machine
     assert marks_of(printed_marking(make_passage(teacher), teacher)) == ()
