@@ -14,7 +14,7 @@ from studio.models import InstrumentPeriod, Student, Studio, Teacher
 
 PASSWORD = "a long bow on an open C"
 
-# A law is not broken by a busy machine. Where CI is set, Hypothesis itself says so and draws the same examples each time.
+# A law is not broken by a busy machine. Where CI is set, Hypothesis says so itself and draws the same examples.
 if not os.environ.get("CI"):
     settings.register_profile("busy machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
     settings.load_profile("busy machine")
