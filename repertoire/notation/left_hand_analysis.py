@@ -11,10 +11,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from repertoire.technique.fingering import Finding, Fingering, complete, read_as, usual_preset
+from repertoire.technique.fingering import Fingering, complete, read_as, usual_preset
 from repertoire.technique.fingering_alternatives import Alternative, alternatives, open_choices
 from repertoire.technique.fingering_costs import NO_LIMITS, Limits
 from repertoire.technique.holding import findings
+from repertoire.technique.impossible import Finding
 from repertoire.technique.left_hand import Guide, Shift, shifts
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Mark

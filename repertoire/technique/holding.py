@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from .fingering import Finding, Fingering, Placement, preset_costs
+from .fingering import Fingering, Placement, preset_costs
 from .fingering_states import BACK, FORWARD, Stop, frame_cost
+from .impossible import Finding
 from .marks import Kind, Mark
 from .strings import string_name
 
@@ -28,7 +29,7 @@ def held_findings(fingering: Fingering, marks: Iterable[Mark]) -> Iterator[Findi
                 reason = _hinders(fingering, held, note)
                 if reason:
                     nearest = f"lift finger {held.finger} before {note.pitch.label}"
-                    yield Finding(note.address, fingering.where(note.address), reason, nearest)
+                    yield Finding(note.address, fingering.where(note.address), reason, nearest, lifted=mark)
                     break
 
 

@@ -84,6 +84,7 @@ class LetteredHand:
     name: str
     hand: HandSaid
     guides: str
+    source: int
 
 
 def hands_of(passage: Passage, lettered: Iterable[Lettered], player: Player | None) -> list[LetteredHand]:
@@ -96,8 +97,9 @@ def hands_of(passage: Passage, lettered: Iterable[Lettered], player: Player | No
         fingering = each.version.fingering
         if fingering is not None:
             said = tell(fingering, each.version.marks, player, flags)
-            query = urlencode({"marking": each.version.marking.pk})
-            out.append(LetteredHand(each.letter, each.version.marking.name, said, query))
+            number = each.version.marking.pk
+            query = urlencode({"marking": number})
+            out.append(LetteredHand(each.letter, each.version.marking.name, said, query, number))
     return out
 
 

@@ -31,6 +31,7 @@ from repertoire.suggesting import changed_by_hand, standing
 from repertoire.technique.line import Line
 from repertoire.technique.marks import MarkError, Marks, take
 from repertoire.technique.writing import Selection, rub_out, write
+from repertoire.views import mending
 from repertoire.views.left_hand import DRAFT, beneath
 from repertoire.views.pictures import version_page
 from studio.access import teacher_of
@@ -126,6 +127,8 @@ def _changed(request: HttpRequest, passage: Passage) -> Desk:
 
     if what == "complete-hand":
         return _completed(request, passage)
+    if mending.asks(what):
+        return mending.mend(request, passage)
 
     removes = what == "rub-out" or what.startswith("take:")
     if what == "rub-out":
@@ -187,7 +190,8 @@ def refusal(
 ) -> HttpResponse:
     """Why a change wasn't made: a line for a script, else the page with its draft."""
     if from_script(request):
-        context = {"reasons": reasons, "passage": passage, "elsewhere": status == 409}
+        nearest = mending.offer(request, passage) if status == 422 else None
+        context = {"reasons": reasons, "passage": passage, "elsewhere": status == 409, "nearest": nearest}
         return render(request, "repertoire/mark_refused.html", context, status=status)
     desk = drafts.desk(passage, teacher_of(request), request.POST.get("from", ""))
     return page(request, desk, reasons=reasons, status=status)
@@ -203,6 +207,7 @@ def around_draft(request: HttpRequest, desk: Desk, reasons: tuple[str, ...], sta
     return {
         "versions": Marking.objects.filter(passage=desk.passage).defer("marks").order_by("-number"),
         "reasons": reasons,
+        "nearest": mending.offer(request, desk.passage) if reasons and status == 422 else None,
         "elsewhere": status == 409,
         "other_start": other,
         "section": "repertoire",
@@ -239,6 +244,7 @@ def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
         "marks_state": notes.state,
         "screen": screen_of(request),
         "by_bar": notes.by_bar,
+        "troubles": mending.in_the_way(request, desk),
         "gave_way": [describe(mark, desk.line, look.words) for mark in desk.gave_way] if written else [],
         "first": first if first in desk.line else "",
         "last": given.get("last", "") or first,

@@ -96,6 +96,7 @@ def test_a_change_by_script_gives_the_picture_the_list_and_the_state(passage, cl
         "mark-bar",
         "mark-gave-way",
         "mark-list",
+        "mark-in-the-way",
     ]
     assert "bar 1, third note, B3, up-bow" in text
     assert Mark(Kind.BOW, "b1n3", "up") in drafted()

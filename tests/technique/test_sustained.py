@@ -49,7 +49,7 @@ def test_a_finger_marked_away_from_under_a_long_note_is_named():
     fingering = complete(passage, marks, "violin")
     (finding,) = fingering.findings
     assert finding.message == (
-        "Bar 1, beat 3: E5 can’t be reached by one hand while B4 sounds. Nearest possible: let B4 go there."
+        "Bar 1, beat 3: E5 can’t be reached as marked while B4 sounds. Nearest possible: finger 2 on II, 3rd position."
     )
     assert (fingering.by_address[taken].string, fingering.by_address[taken].finger) == (2, 3)
 
