@@ -127,9 +127,18 @@ def _copy_database(source: Path, target: Path) -> None:
     try:
         reading.backup(writing)
         writing.execute("PRAGMA journal_mode=DELETE")
+        _forget_sign_ins(writing)
     finally:
         reading.close()
         writing.close()
+
+
+def _forget_sign_ins(database: sqlite3.Connection) -> None:
+    """Take out who is signed in: with such a row anybody could be, without a password."""
+    if database.execute("SELECT 1 FROM sqlite_master WHERE name = 'django_session'").fetchone():
+        database.execute("PRAGMA secure_delete=ON")
+        database.execute("DELETE FROM django_session")
+        database.commit()
 
 
 def _describe(name: str, path: Path) -> Entry:

@@ -1,4 +1,4 @@
-"""The studio's time zone for every request of a signed-in teacher."""
+"""For every request of a signed-in teacher: the studio's time zone, and pages that stay between her and the studio."""
 
 from __future__ import annotations
 
@@ -14,7 +14,9 @@ class StudioMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.user.is_authenticated:
-            with timezone.override(ZoneInfo(request.user.studio.timezone)):
-                return self.get_response(request)
-        return self.get_response(request)
+        if not request.user.is_authenticated:
+            return self.get_response(request)
+        with timezone.override(ZoneInfo(request.user.studio.timezone)):
+            response = self.get_response(request)
+        response.headers.setdefault("Cache-Control", "private, no-cache")
+        return response

@@ -98,7 +98,7 @@ if _ENGINE.endswith("sqlite3"):
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
-        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA secure_delete=ON;",
     }
 
 AUTH_USER_MODEL = "studio.Teacher"
@@ -119,6 +119,7 @@ AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_USERNAME_FORM_FIELD = "username"
 AXES_RESET_ON_SUCCESS = True
+AXES_DISABLE_ACCESS_LOG = True  # who signed in when, and from where, is nobody's record
 AXES_LOCKOUT_TEMPLATE = "studio/locked_out.html"
 AXES_CLIENT_IP_CALLABLE = "studio.visitors.client_address"
 

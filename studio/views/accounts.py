@@ -24,6 +24,10 @@ class _SignIn(views.LoginView):
     template_name = "studio/sign_in.html"
     redirect_authenticated_user = True
 
+    def form_valid(self, form: SignInForm) -> HttpResponse:  # type: ignore[override]
+        self.request.session.clear_expired()  # nothing else would ever take them out
+        return super().form_valid(form)
+
     def form_invalid(self, form: SignInForm) -> HttpResponse:  # type: ignore[override]
         return self.render_to_response(self.get_context_data(form=form), status=422)
 
@@ -42,7 +46,10 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
 @login_not_required
 @require_POST
 def sign_out(request: HttpRequest) -> HttpResponseBase:
-    return views.LogoutView.as_view()(request)
+    """End the session; the browser forgets the pages it kept, so that “back” shows no child's page."""
+    response = views.LogoutView.as_view()(request)
+    response.headers["Clear-Site-Data"] = '"cache"'
+    return response
 
 
 @login_not_required

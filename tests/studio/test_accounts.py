@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import threading
+from datetime import UTC, datetime
 
 import pytest
+from axes.models import AccessLog
 from django.contrib.auth.hashers import check_password
+from django.contrib.sessions.models import Session
 from django.db import connection
 from django.test import Client
 
@@ -117,8 +120,19 @@ class TestSigningIn:
     def test_sign_out_takes_a_post(self, client_of, teacher):
         me = client_of(teacher)
         assert me.get("/sign-out").status_code == 405
-        assert me.post("/sign-out")["Location"] == "/sign-in"
+        answer = me.post("/sign-out")
+        assert answer["Location"] == "/sign-in"
+        assert answer["Clear-Site-Data"] == '"cache"', "“back” on a shared tablet shows no child's page"
         assert me.get("/settings").status_code == 302
+
+    def test_pages_stay_between_the_teacher_and_the_studio(self, client_of, teacher):
+        assert client_of(teacher).get("/students/")["Cache-Control"] == "private, no-cache"
+
+    def test_no_record_of_sign_ins_is_kept_and_old_sessions_go(self, client, teacher):
+        old = Session.objects.create(session_key="a" * 32, expire_date=datetime(2026, 1, 1, tzinfo=UTC))
+        client.post("/sign-in", {"username": "ada@example.org", "password": PASSWORD})
+        assert not AccessLog.objects.exists()
+        assert Session.objects.exclude(pk=old.pk).count() == Session.objects.count() == 1
 
 
 class TestThrottle:

@@ -63,6 +63,19 @@ def notes_of(folder):
         database.close()
 
 
+def test_nobody_is_signed_in_by_an_archive(folder, tmp_path):
+    source = sqlite3.connect(folder / "passagework.sqlite3")
+    source.execute("CREATE TABLE django_session (session_key TEXT)")
+    source.execute("INSERT INTO django_session VALUES ('live-and-signed-in')")
+    source.commit()
+    make(folder, tmp_path / "whole.tar.gz")
+    restore(tmp_path / "whole.tar.gz", tmp_path / "again")
+    assert b"live-and-signed-in" not in (tmp_path / "again" / "passagework.sqlite3").read_bytes()
+    assert source.execute("SELECT count(*) FROM django_session").fetchone() == (1,), "the studio goes on"
+    source.close()
+    assert notes_of(tmp_path / "again") == ["slow bows"]
+
+
 @pytest.fixture
 def archive(folder, tmp_path):
     path = tmp_path / "studio.tar.gz"

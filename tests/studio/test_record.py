@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
 from django.db import connection
@@ -80,6 +81,23 @@ def test_erased_is_erased_and_leaves_a_mark_without_a_name(client_of, teacher, r
     with connection.cursor() as cursor:
         cursor.execute("SELECT * FROM studio_erasure")
         assert "Mira" not in str(cursor.fetchall())
+
+
+@pytest.mark.django_db(transaction=True)
+def test_nothing_of_it_is_left_in_the_database_file(record):
+    if connection.vendor != "sqlite":
+        pytest.skip("PostgreSQL keeps its own files")
+    student = Student.objects.get(pk=record.pk)
+    student.private_notes = "afraid of thunderstorms"
+    student.save()
+
+    def bytes_kept():
+        name = Path(connection.settings_dict["NAME"])
+        return b"".join(path.read_bytes() for path in name.parent.glob(f"{name.name}*"))
+
+    assert b"afraid of thunderstorms" in bytes_kept()
+    erase(student)
+    assert b"afraid of thunderstorms" not in bytes_kept()
 
 
 @pytest.mark.django_db(transaction=True)
