@@ -207,6 +207,7 @@ def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
     desk = drafts.desk(passage, teacher_of(request), request.GET.get("from", ""))
     wanted = replace(asked(request, passage), dynamic="", pass_number=1)
     bowing = read(desk.line, desk.marks, wanted)
+    terms = terms_for(teacher_of(request).studio.terms)
     pairs = uneven_pairs(bowing)
     at = request.GET.get("at", "") or (pairs[0][0].address if pairs else "")
     trouble, status = "", 200
@@ -216,7 +217,7 @@ def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
             found = uneven_answers(desk.line, desk.marks, at, wanted.tempo, wanted.settings)
             answers = [_said(request, letter, each, at) for letter, each in zip("ABC", found, strict=False)]
         except UnevenError as error:
-            trouble, status = str(error), 422
+            trouble, status = worded(str(error), terms), 422
     if request.method == "POST" and answers:
         try:
             return _answered(request, desk, [each.offer for each in answers], "the answer")
@@ -228,7 +229,9 @@ def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
         "section": "repertoire",
         "passage": passage,
         "desk": desk,
-        "pairs": [(long.address, _pair_words(desk.line, long.address, short.address)) for long, short in pairs],
+        "pairs": [
+            (long.address, worded(_pair_words(desk.line, long.address, short.address), terms)) for long, short in pairs
+        ],
         "at": answers[0].answer.long if answers else at,
         "answers": answers,
         "rows": _answer_systems(request, passage, desk.line, answers, wanted),

@@ -39,7 +39,7 @@ def test_another_pitch_and_a_grace_note_are_listed():
     )
     found = occurrences(cut(part, 1, 2), part)
     assert found[0].changes == ("bar 4, beat 3: C4 where D4 was to be expected",)
-    assert found[1].changes == ("bar 5, beat 3: 1 grace note(s) more",)
+    assert found[1].changes == ("bar 5, beat 3: a grace note more",)
 
 
 def test_too_little_alike_or_on_another_beat_is_not_the_same_music():
@@ -83,3 +83,57 @@ def test_fingering_goes_at_pitch_and_a_fifth_away():
     assert done.marks == ()
     assert done.left_out[0].reason == "at this interval the fingering has to be made afresh"
     assert carry(given, PASSAGE, PART, exact).pairs == ()
+
+
+MELODY = "C4 q D4 e E4 e F4 h | G4 q F4 e E4 e D4 h"
+
+
+def test_a_voice_beside_the_music_is_told():
+    part = line("4/4", "alto", f"{MELODY} | C4 q D4 e E4 e F4 h & G3 h A3 h | G4 q F4 e E4 e D4 h & B3 q C4 q G3 h")
+    found = occurrences(cut(part, 1, 2), part)
+    assert [(o.likeness, o.bars, o.share) for o in found] == [(Likeness.CHANGED, ("3", "4"), 1)]
+    assert found[0].changes == ("bars 3 to 4: another voice beside it, 5 notes",)
+    done = carry(marks("down b1n1", "slur b1n2 b1n3"), cut(part, 1, 2), part, found[0])
+    assert done.marks == tuple(sorted(marks("down b3n1", "slur b3n3 b3n4")))  # b3n2 is the other voice's
+
+
+def test_music_that_comes_in_the_lower_voice_is_found():
+    part = line("4/4", "alto", f"{MELODY} | A4 w & C4 q D4 e E4 e F4 h | B4 w & G4 q F4 e E4 e D4 h")
+    found = occurrences(cut(part, 1, 2), part)
+    assert [o.bars for o in found] == [("3", "4")]
+    assert found[0].changes == ("bar 3, beat 1: a note more (A4)", "bar 4, beat 1: a note more (B4)")
+    assert found[0].pairs["b1n1"] == "b3n2"
+
+
+def test_two_voices_are_compared_both():
+    two = "C4 q D4 q E4 h & G3 h A3 h | F4 h E4 h & B3 h C4 h"
+    lower = "C4 q D4 q E4 h & G3 h A3 h | F4 h E4 h & D4 h C4 h"
+    part = line("4/4", "alto", f"{two} | {two} | {lower} | C4 q D4 q E4 h | F4 h E4 h")
+    found = occurrences(cut(part, 1, 2), part)
+    assert [(o.likeness, o.bars) for o in found] == [
+        (Likeness.EXACT, ("3", "4")), (Likeness.CHANGED, ("5", "6")), (Likeness.CHANGED, ("7", "8")),
+    ]  # fmt: skip
+    assert found[1].changes == ("bar 6, beat 1: D4 where B3 was to be expected",)
+    assert found[2].changes == ("4 notes of another voice less than in bars 1 to 2",)
+
+
+def test_a_chord_with_more_members_takes_the_marks_at_the_same_note():
+    part = line("4/4", "alto", "C4 q D4 q A4 h | G4 h E4 h | C4 q D4 q D4+A4 h | G4 h E4 h")
+    passage = cut(part, 1, 2)
+    found = occurrences(passage, part)
+    assert found[0].changes == ("bar 3, beat 3: D4 A4 where A4 was to be expected",)
+    given = (Mark(Kind.FINGER, "b1n3", "4"), Mark(Kind.BOW, "b1n3", "up"))
+    done = carry(given, passage, part, found[0], (Aspect.BOW, Aspect.LEFT_HAND))
+    assert done.marks == tuple(sorted((Mark(Kind.FINGER, "b3n3p2", "4"), Mark(Kind.BOW, "b3n3", "up"))))
+    # And back: what the second member had goes to the note that is left, the first has no place.
+    chords = cut(part, 3, 4)
+    both = (Mark(Kind.FINGER, "b3n3p1", "0"), Mark(Kind.FINGER, "b3n3p2", "4"))
+    back = carry(both, chords, part, occurrences(chords, part)[0], (Aspect.LEFT_HAND,))
+    assert back.marks == (Mark(Kind.FINGER, "b1n3", "4"),)
+    assert [n.mark.at for n in back.left_out] == ["b3n3p1"]
+
+
+def test_chords_go_a_fifth_away_together():
+    part = line("4/4", "alto", "D4+A4 h E4+B4 h | F4+A4 w | A4+E5 h B4+F#5 h | C5+E5 w")
+    found = occurrences(cut(part, 1, 2), part)
+    assert [(o.likeness, o.steps, o.semitones) for o in found] == [(Likeness.TRANSPOSED, 4, 7)]
