@@ -53,10 +53,11 @@ class Place:
         steps, semitones = self.found.steps, self.found.semitones
         if not semitones and not steps:
             return ""
-        names = ("unison", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave")
+        names = ("a unison", "a second", "a third", "a fourth", "a fifth", "a sixth", "a seventh", "an octave")
         size = abs(steps)
-        name = names[size] if size < len(names) else f"{size + 1}th"
-        return f"a {name} {'higher' if (semitones or steps) > 0 else 'lower'}"
+        name = names[size] if size < len(names) else f"a {size + 1}th"
+        key = ", in the key" if self.found.in_key else ""
+        return f"{name} {'higher' if (semitones or steps) > 0 else 'lower'}{key}"
 
 
 def places(passage: Passage) -> list[Place]:

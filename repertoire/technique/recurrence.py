@@ -1,8 +1,8 @@
 """The same music elsewhere in a part: where a passage comes again, and its marks carried there.
 
 A place is compared onset by onset from the same beat of a bar, all voices and chords of it:
-exactly the same, transposed by one interval, or with small changes (a note more or less, another
-pitch or length, a voice beside it), each of which is listed. Marks go over one by one; what
+exactly the same, transposed by one interval or by steps of the key, or with small changes (a note
+more or less, another pitch or length, a voice beside it), each of which is listed. Marks go over one by one; what
 has no counterpart is named with a reason.
 """
 
@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 
+from .keys import signature_alteration
 from .line import Event, Line, event_address, parse_address
 from .marks import STRINGS, Aspect, Kind, Mark, Marks
 from .pitch import Pitch
@@ -33,7 +34,8 @@ class Likeness(StrEnum):
 @dataclass(frozen=True)
 class Occurrence:
     """One further occurrence. `steps` and `semitones` tell the transposition (0 and 0 at pitch),
-    `pairs` lead from the passage's events to those here, `changes` list what differs."""
+    `pairs` lead from the passage's events to those here, `changes` list what differs. `in_key`
+    tells that it is moved by steps of the key, some notes a semitone more or less."""
 
     likeness: Likeness
     first: str
@@ -44,6 +46,7 @@ class Occurrence:
     pairs: Mapping[str, str]
     changes: tuple[str, ...]
     share: Fraction  # of the passage's notes that are the same
+    in_key: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,9 +176,26 @@ def _common(couples: Iterable[tuple[Event, tuple[Event, ...]]]) -> Interval | No
     return max(counts, key=lambda m: (counts[m], -abs(m[1]), m)) if counts else None
 
 
-def _likeness(event: Event, other: Event, common: Interval) -> int:
+def _within_key(pattern: _Notes, whole: _Notes, event: Event, other: Event, common: Interval) -> bool:
+    """Moved by as many letters, from a note of the key to a note of the key."""
+    here, there = pattern.line.bar(event.bar).key, whole.line.bar(other.bar).key
+    return (
+        common[0] % 7 != 0
+        and len(event.pitches) == len(other.pitches)
+        and all(
+            q.step - p.step == common[0] and _of_key(p, here) and _of_key(q, there)
+            for p, q in zip(event.pitches, other.pitches, strict=True)
+        )
+    )
+
+
+def _of_key(pitch: Pitch, sharps: int) -> bool:
+    return pitch.alter == signature_alteration(pitch.letter, sharps)
+
+
+def _likeness(pattern: _Notes, whole: _Notes, event: Event, other: Event, common: Interval) -> int:
     """2 for the same notes, 1 where a chord has one of them, 0 for others."""
-    if _interval(event, other) == common:
+    if _interval(event, other) == common or _within_key(pattern, whole, event, other, common):
         return 2
     return int(any(_move(p, q) == common for p in event.pitches for q in other.pitches))
 
@@ -201,6 +221,7 @@ def _compare(pattern: _Notes, whole: _Notes, begin: int, end: int, enough: Fract
     alike = 0
     pairs: dict[str, str] = {}
     used: set[str] = set()
+    in_key = False
     for number, (event, there) in enumerate(couples):
         leads = number < len(leading)
         other = _counterpart_of(event, tuple(e for e in there if e.address not in used), pattern, whole, common)
@@ -212,6 +233,7 @@ def _compare(pattern: _Notes, whole: _Notes, begin: int, end: int, enough: Fract
             continue
         used.add(other.address)
         pairs[event.address] = other.address
+        in_key = in_key or (_interval(event, other) != common and _within_key(pattern, whole, event, other, common))
         told = _differences(pattern, whole, event, other, common)
         changes += told
         alike += leads and not told
@@ -227,7 +249,7 @@ def _compare(pattern: _Notes, whole: _Notes, begin: int, end: int, enough: Fract
     last = whole.events[end - 1]
     return Occurrence(
         likeness, first.address, last.address, (whole.line.bar(first.bar).number, whole.line.bar(last.bar).number),
-        *common, pairs, tuple(changes), Fraction(alike, len(leading)),
+        *common, pairs, tuple(changes), Fraction(alike, len(leading)), in_key,
     )  # fmt: skip
 
 
@@ -238,10 +260,14 @@ def _counterpart_of(
     rank = pattern.rank[event.address]
     best = max(
         there,
-        key=lambda e: (_likeness(event, e, common), whole.rank[e.address] == rank, e.duration == event.duration),
+        key=lambda e: (
+            _likeness(pattern, whole, event, e, common),
+            whole.rank[e.address] == rank,
+            e.duration == event.duration,
+        ),
         default=None,
     )
-    if best is None or _likeness(event, best, common) or whole.rank[best.address] == rank:
+    if best is None or _likeness(pattern, whole, event, best, common) or whole.rank[best.address] == rank:
         return best
     return None
 
@@ -278,7 +304,7 @@ def _differences(pattern: _Notes, whole: _Notes, event: Event, other: Event, com
     """What differs at one note, in words, with the place in the part."""
     out = []
     where = whole.line.where(other.address)
-    if _interval(event, other) != common:
+    if _interval(event, other) != common and not _within_key(pattern, whole, event, other, common):
         moved = " ".join(p.moved(steps=common[0], semitones=common[1]).label for p in event.pitches)
         out.append(f"{where}: {_names(other)} where {moved} was to be expected")
     same_size = len(event.pitches) == len(other.pitches)
@@ -289,7 +315,10 @@ def _differences(pattern: _Notes, whole: _Notes, event: Event, other: Event, com
     if len(mine) != len(its):
         count, more = abs(len(its) - len(mine)), "more" if len(its) > len(mine) else "less"
         out.append(f"{where}: {'a grace note' if count == 1 else f'{count} grace notes'} {more}")
-    elif any(_interval(a, b) != common for a, b in zip(mine, its, strict=True)):
+    elif any(
+        _interval(a, b) != common and not _within_key(pattern, whole, a, b, common)
+        for a, b in zip(mine, its, strict=True)
+    ):
         out.append(f"{where}: other grace notes")
     return out
 
@@ -347,7 +376,7 @@ def _left_hand(mark: Mark, here: Pitch, there: Pitch, found: Occurrence) -> tupl
     """A reason against carrying a left-hand mark ("" for none), and its value there."""
     move = (there.step - here.step, there.midi - here.midi)
     if move != (found.steps, found.semitones):
-        return "another note stands there", mark.value
+        return (AFRESH if found.in_key and move[0] == found.steps else "another note stands there"), mark.value
     if move == (0, 0):
         return "", mark.value
     if move not in ((4, 7), (-4, -7)):

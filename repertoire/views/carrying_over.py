@@ -74,7 +74,10 @@ def _preview(
         "marking": marking,
         "markings": passage.markings.defer("marks").order_by("-number"),
         "aspects": [(key, ASPECT_WORDS[aspect], aspect in aspects) for aspect, key in KEYS.items()],
-        "pairs": [(describe(old, here), describe(new, there)) for old, new in carried.pairs],
+        "pairs": [
+            (describe(old, here), describe(new, there))
+            for old, new in sorted(carried.pairs, key=lambda pair: there.order(pair[1].at))
+        ],
         "left_out": [(describe(left.mark, here), left.reason) for left in carried.left_out],
         "picture": drawn(bars, shown, look_for(request, passage, printed=())),
         "excerpt_url": request.get_full_path(),

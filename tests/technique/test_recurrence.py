@@ -43,7 +43,7 @@ def test_another_pitch_and_a_grace_note_are_listed():
 
 
 def test_too_little_alike_or_on_another_beat_is_not_the_same_music():
-    part = line("4/4", "alto", f"{THEME} | C4 q E4 e G4 e F4 h | A4 q B4 e C5 e D4 h | r q C4 q D4 e E4 e F4 q")
+    part = line("4/4", "alto", f"{THEME} | C4 q E4 e G4 e F4 h | A4 q B4 e G5 e D4 h | r q C4 q D4 e E4 e F4 q")
     assert occurrences(cut(part, 1, 2), part) == ()
     assert occurrences(cut(part, 1, 1), part) == ()
 
@@ -137,3 +137,19 @@ def test_chords_go_a_fifth_away_together():
     part = line("4/4", "alto", "D4+A4 h E4+B4 h | F4+A4 w | A4+E5 h B4+F#5 h | C5+E5 w")
     found = occurrences(cut(part, 1, 2), part)
     assert [(o.likeness, o.steps, o.semitones) for o in found] == [(Likeness.TRANSPOSED, 4, 7)]
+
+
+def test_a_sequence_in_the_key_is_a_transposition():
+    # A third lower in C major: C D E F becomes A B C D. A sixth higher; a fourth, with a G sharp.
+    part = line("4/4", "alto", "C4 q D4 q E4 q F4 q | A3 q B3 q C4 q D4 q | A4 q B4 q C5 q D5 q | F4 q G#4 q A4 q B4 q")
+    found = occurrences(cut(part, 1, 1), part)
+    assert [(o.likeness, o.bars, o.steps, o.in_key, o.changes) for o in found] == [
+        (Likeness.TRANSPOSED, ("2", "2"), -2, True, ()),
+        (Likeness.TRANSPOSED, ("3", "3"), 5, True, ()),
+        (Likeness.CHANGED, ("4", "4"), 3, True, ("bar 4, beat 2: G♯4 where G4 was to be expected",)),
+    ]
+    done = carry((Mark(Kind.FINGER, "b1n3", "1"),), cut(part, 1, 1), part, found[1], (Aspect.LEFT_HAND,))
+    assert [n.reason for n in done.left_out] == ["at this interval the fingering has to be made afresh"]
+    # The same letters with another accidental are a change, not the key.
+    flat = line("4/4", "alto", "C4 q D4 q E4 q F4 q | C4 q D4 q Eb4 q F4 q")
+    assert occurrences(cut(flat, 1, 1), flat)[0].changes == ("bar 2, beat 3: E♭4 where E4 was to be expected",)
