@@ -42,6 +42,9 @@ HEAD_MM = 13.0
 GAP_MM = 8.0  # between two short staves side by side
 HALF_BARS_AT_MOST = 6
 PART_WITH_STAVES = 0.5  # of a page: an item with step staves taller than this may go on overleaf
+PART_IF_FULL = 0.25  # the same where a sheet would have too many pages otherwise
+TEXT_PT, LARGEST_TEXT = 11.0, 1.2  # words grow with the staves of beginners, up to this
+USUAL_STAFF_MM = 8.5
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July"),
@@ -211,19 +214,27 @@ def day_words(iso: str) -> str:
     return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
-def sheet_html(content: Content, *, draft: bool = False, home: str = "") -> str:
+def text_pt(staff_mm: float) -> float:
+    """The size of the words beside staves of a height: read from as far away as the notes."""
+    return round(TEXT_PT * min(LARGEST_TEXT, max(1.0, staff_mm / USUAL_STAFF_MM)), 2)
+
+
+def sheet_html(content: Content, *, draft: bool = False, home: str = "", full: bool = False) -> str:
     """The sheet as one HTML document without outside references.
 
-    `draft` says so in its head; `home` is the address of the student's page, printed there with its QR code.
+    `draft` says so in its head; `full` lets more items go on overleaf; `home` is the address of the
+    student's page, printed there with its QR code.
     """
     items = [draw_item(content, item, place) for place, item in enumerate(content.items, 1)]
     width, height = PAPER_MM[content.paper]
     room = height - HEAD_MM - FOOT_MM
+    part = PART_IF_FULL if full else PART_WITH_STAVES
     return render_to_string(
         "lessons/sheet_print.html",
         {
             "content": content,
             "draft": draft,
+            "text_pt": text_pt(content.staff_mm),
             "home": _home(home),
             "lesson_day": day_words(content.lesson_date),
             "health_line": HEALTH_LINE,
@@ -232,7 +243,7 @@ def sheet_html(content: Content, *, draft: bool = False, home: str = "") -> str:
             "items": [
                 {
                     "drawn": drawn,
-                    "whole": drawn.height_mm < room * (PART_WITH_STAVES if drawn.has_staves else 1),
+                    "whole": drawn.height_mm < room * (part if drawn.has_staves else 1),
                     "tempo": tempo_words(drawn.item.tempo, content.terms),
                     "rows": [
                         [(step, tempo_words(step.step.tempo, content.terms), step_days(step.step)) for step in row]

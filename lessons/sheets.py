@@ -67,6 +67,8 @@ def make_pages(content: Content, *, draft: bool = False, home: str = "") -> Page
     """
     pages = print_pages(sheet_html(content, draft=draft, home=home))
     if pages.count > PAGES_AT_MOST:
+        pages = print_pages(sheet_html(content, draft=draft, home=home, full=True))
+    if pages.count > PAGES_AT_MOST:
         raise SheetError(
             f"This sheet takes {pages.count} pages and a sheet has at most {PAGES_AT_MOST}: "
             "leave an item out, or list one without its notation."

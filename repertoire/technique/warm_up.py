@@ -60,6 +60,8 @@ def _start(key: Key, position: int, line: Line, instrument: str) -> tuple[Pitch,
 
 def warm_up(line: Line, fingering: Fingering, *, position: int | None = None) -> Stave:
     """Scale and arpeggio in the position the passage uses most, or in a given one. Raises StaveError."""
+    if not line.notes:
+        raise StaveError("There is no note in these bars to take key and position from.")
     key = key_of(line)
     used = positions_used(line, fingering)
     wanted = (position,) if position is not None else (*[p for p in used if p > 1], *[p for p in used if p <= 1], 1)

@@ -19,8 +19,17 @@ from pypdf import PdfReader
 from lessons.assigning import StepPlan, assign, end
 from lessons.models import Lesson, Sheet
 from lessons.sheet_content import Content, SheetError, gather
-from lessons.sheet_drawing import PAPER_MM, print_pages, sheet_html
-from lessons.sheets import DamagedSheet, content_of, download_name, issue_sheet, sheet_lesson, sheet_pdf_bytes
+from lessons.sheet_drawing import PAPER_MM, Pages, print_pages, sheet_html, text_pt
+from lessons.sheets import (
+    DamagedSheet,
+    content_of,
+    download_name,
+    draft_content,
+    issue_sheet,
+    make_pages,
+    sheet_lesson,
+    sheet_pdf_bytes,
+)
 from repertoire.bounds import read_bounds
 from repertoire.excerpts import movement_notes
 from repertoire.importing import add_part, make_passage
@@ -363,3 +372,22 @@ def test_a_passage_called_by_its_bars_is_not_told_twice(student, lesson, work):
     work.passage.title = f"Bars {work.passage.bars}"
     work.passage.save()
     assert gather(student, lesson, number=1, at=AT).items[0].title == "The Long Slur"
+
+
+def test_words_grow_with_the_staves_of_beginners():
+    """11 pt to 8.5 mm, then in proportion, a fifth more at most. [definition]"""
+    assert [text_pt(mm) for mm in (7.0, 8.5, 9.35, 11.0, 12.0)] == [11.0, 11.0, 12.1, 13.2, 13.2]
+
+
+def test_a_sheet_that_would_be_too_long_lets_items_go_on_overleaf(monkeypatch, student, passage, printed):
+    """Only what still takes too many pages then is refused."""
+    assign(student, begun=AT.date(), passage=passage, marking=printed)
+    asked = []
+
+    def pages(html):
+        asked.append(html)
+        return Pages(b"%PDF", 4 if len(asked) == 1 else 3)
+
+    monkeypatch.setattr("lessons.sheets.print_pages", pages)
+    assert make_pages(draft_content(student, None, at=AT)).count == 3
+    assert len(asked) == 2

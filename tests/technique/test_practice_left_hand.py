@@ -93,6 +93,12 @@ def test_ringing_notes_stand_with_their_open_string():
     assert_whole(stave.line, stave.marks)
 
 
+def test_bars_of_rests_have_no_warm_up():
+    rests = line("4/4", "alto", "r w")
+    with pytest.raises(StaveError, match="no note"):
+        warm_up(rests, complete(rests, (), "viola"))
+
+
 def test_warm_up_in_the_passages_key_and_position():
     stave = warm_up(SHIFT, complete(SHIFT, FINGERS, "viola"), position=3)
     assert notes(stave)[:2] == [["D4", "E4", "F#4", "G4"], ["A4", "B4", "C#5", "D5"]]
