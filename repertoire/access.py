@@ -49,6 +49,12 @@ def get_movement(request: HttpRequest, movement_id: int) -> Movement:
     return get_object_or_404(movements, pk=movement_id, revision__part__piece__teacher__studio=studio)
 
 
+def get_own_movement(request: HttpRequest, movement_id: int) -> Movement:
+    """To change: a movement of one's own piece."""
+    movements = Movement.objects.select_related("revision__part__piece")
+    return get_object_or_404(movements, pk=movement_id, revision__part__piece__teacher=teacher_of(request))
+
+
 def get_passage(request: HttpRequest, passage_id: int) -> Passage:
     """To read, mark and assign: one's own passage, or one held together with a colleague."""
     passages = passages_open_to(teacher_of(request)).select_related("movement__revision__part__piece", "picture")

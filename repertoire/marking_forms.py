@@ -35,7 +35,7 @@ class KeepForm(CombineForm):
         min_value=20,
         max_value=300,
         required=False,
-        help_text="quarter notes a minute, as near as you can tell",
+        help_text="beats of ♩ a minute, as near as you can tell",
     )
 
     def clean(self) -> dict[str, Any]:

@@ -74,7 +74,7 @@ def read_length(value: str) -> Fraction:
     found = re.fullmatch(r"(\d{1,3})\s*(?:/\s*(\d{1,3}))?", value)
     length = Fraction(int(found[1]), int(found[2] or 1) or 1) * 4 if found and int(found[2] or 1) else Fraction(0)
     if not 0 < length <= 16 or fitting(length) is None:
-        raise FieldError(f"“L:{value[:20]}” is not a note length. Write L:1/8 for an eighth, L:1/4 for a quarter.")
+        raise FieldError(f"“L:{value[:20]}” is not a note length. Write L:1/8, L:1/4 or L:1/16, parts of a whole note.")
     return length
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -38,6 +38,23 @@ def part_replace(request: HttpRequest, part_id: int) -> HttpResponse:
     """A newer file of a part, or the first one of a part entered without notation."""
     part = get_own_part(request, part_id)
     return _receive(request, part.piece, part)
+
+
+@require_POST
+def part_another(request: HttpRequest, part_id: int) -> HttpResponse:
+    """Another part of the file a part was read from, chosen as after sending the file."""
+    part = get_own_part(request, part_id)
+    revision = part.revision
+    if revision is None or not revision.file or not revision.part_ref:
+        raise Http404
+    with revision.file.open("rb") as file:
+        content = file.read()
+    try:
+        upload = importing.keep_upload(teacher_of(request), content, revision.file_name, piece=part.piece)
+    except FileError as error:
+        messages.error(request, str(error))
+        return redirect("part", part.pk)
+    return redirect("import_choose", upload.pk)
 
 
 def _receive(request: HttpRequest, piece: Piece | None, part: Part | None = None) -> HttpResponse:
@@ -77,7 +94,7 @@ def import_choose(request: HttpRequest, upload_id: int) -> HttpResponse:
             revision = part.revision
             left_out = revision is not None and revision.left_out
             if left_out:
-                messages.warning(request, f"{part.name} is read. Something could not be kept: see below.")
+                messages.success(request, f"{part.name} is read. What the file has that isn’t kept is listed below.")
             if waiting(part, teacher_of(request)):
                 return redirect("part_carry", part.pk)
             if left_out:

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import urlencode
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from repertoire import excerpts, importing
-from repertoire.access import get_movement
+from repertoire.access import get_movement, get_own_movement
 from repertoire.bounds import Bounds, BoundsError, read_bounds, write_place
 from repertoire.forms import PassageForm
 from repertoire.markings import printed_marking
@@ -22,6 +23,7 @@ from repertoire.models import Movement, Passage
 from repertoire.notation.cutting import cut, marks_in
 from repertoire.notation.picture import System
 from repertoire.queries import passages_in
+from repertoire.renumbering import RenumberError, first_number, renumber
 from repertoire.technique.line import Line
 from studio.access import teacher_of
 
@@ -81,7 +83,26 @@ def movement(request: HttpRequest, movement_id: int) -> HttpResponse:
     }
     if movement.notated:
         context |= _page_of_bars(request, movement, context["passages"])
+        if movement.revision.part.piece.teacher_id == teacher_of(request).pk:
+            context["begins_at"] = first_number(excerpts.movement_notes(movement)[0])
+            context["numbers_stand"] = movement.passages.exists()
     return render(request, "repertoire/movement.html", context)
+
+
+@require_POST
+def movement_numbers(request: HttpRequest, movement_id: int) -> HttpResponse:
+    """The printed number of the movement's first whole bar, set before passages are made."""
+    movement = get_own_movement(request, movement_id)
+    told = request.POST.get("begins_at", "").strip()
+    try:
+        if not (told.isascii() and told.isdigit() and len(told) < 6):
+            raise RenumberError("Write the number of the first bar, such as 1.")
+        movement = renumber(movement, int(told))
+    except RenumberError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"The bars of “{movement}” are numbered from {int(told)}.")
+    return redirect("movement", movement.pk)
 
 
 @require_safe
@@ -211,6 +232,7 @@ def passage_new(request: HttpRequest, movement_id: int) -> HttpResponse:
         asked = urlencode({"bars": form["bars"].value()})
         context["excerpt_url"] = f"{reverse('passage_new', args=[movement.pk])}?{asked}"
     part_only = request.headers.get("HX-Target") == "preview" or request.headers.get("X-Requested-With") == "fetch"
+    context["part_only"] = part_only
     template = "repertoire/_preview.html" if part_only else "repertoire/passage_new.html"
     return render(request, template, context, status=422 if request.method == "POST" else 200)
 
