@@ -16,12 +16,13 @@ from urllib.parse import urlparse
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
-from playwright.sync_api import ConsoleMessage, Page
+from playwright.sync_api import ConsoleMessage, Page, expect
 
 PHONE = {"width": 390, "height": 844}
 TABLET = {"width": 820, "height": 1180}
 DESK = {"width": 1280, "height": 900}
 SIZES = {"phone": PHONE, "tablet": TABLET, "desk": DESK}
+expect.set_options(timeout=15_000)  # ms; two browsers and two studios share a small machine
 AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
