@@ -25,12 +25,16 @@ def picture_path(_: models.Model, file_name: str) -> str:
 
 class PictureUpload(models.Model):
     """A picture being straightened and cropped. It goes when its passage is made, when the
-    teacher turns back, and after a day. `document` is the PDF it is a page of."""
+    teacher turns back, and after a day. `document` is the PDF it is a page of; `again` the passage
+    whose picture it is, when that is cropped once more."""
 
     teacher = models.ForeignKey(Teacher, on_delete=models.CASCADE, related_name="picture_uploads")
     movement = models.ForeignKey("repertoire.Movement", on_delete=models.CASCADE, related_name="picture_uploads")
     image = models.FileField(upload_to=picture_path, max_length=200)
     document = models.FileField(upload_to=picture_path, max_length=200, blank=True)
+    again = models.ForeignKey(
+        "repertoire.Passage", on_delete=models.CASCADE, null=True, blank=True, related_name="crops"
+    )
     file_name = models.CharField(max_length=200)
     page = models.PositiveIntegerField(default=1)
     pages = models.PositiveIntegerField(default=1)

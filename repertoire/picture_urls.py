@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("repertoire/picture-uploads/<int:upload_id>/page", pictures.picture_page, name="picture_page"),
     path("repertoire/picture-uploads/<int:upload_id>/cancel", pictures.picture_cancel, name="picture_cancel"),
     path("repertoire/passages/<int:passage_id>/picture", pictures.passage_picture, name="passage_picture"),
+    path("repertoire/passages/<int:passage_id>/crop", pictures.picture_again, name="picture_again"),
     path("repertoire/passages/<int:passage_id>/signs", picture_marking.picture_mark, name="picture_mark"),
     path("repertoire/passages/<int:passage_id>/signs/change", picture_marking.picture_change, name="picture_change"),
     path("repertoire/passages/<int:passage_id>/notation", pictures.picture_notation, name="picture_notation"),

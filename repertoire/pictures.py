@@ -111,7 +111,15 @@ def make_picture_passage(
     image = cut_out(image_of(upload), crop)
     with transaction.atomic():
         picture = keep_picture(upload.teacher, image, upload.file_name, page=upload.page)
-        passage = make_passage(upload.movement, upload.teacher, bounds, title=title, purpose=purpose, picture=picture)
+        passage = make_passage(
+            upload.movement,
+            upload.teacher,
+            bounds,
+            title=title,
+            purpose=purpose,
+            picture=picture,
+            extends=upload.again,
+        )
         part = upload.movement.revision.part
         if rights is not None and rights != part.rights and part.piece.teacher_id == upload.teacher_id:
             part.rights = rights

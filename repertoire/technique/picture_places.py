@@ -7,6 +7,7 @@ address, so that whatever expects a note refuses it.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -36,6 +37,20 @@ class Place:
     def moved(self, right: float, down: float) -> Place:
         """The place some fractions further, held inside the picture."""
         return Place(min(max(self.x + right, 0.0), 1.0), min(max(self.y + down, 0.0), 1.0))
+
+
+def in_crop(
+    place: Place, size: tuple[int, int], angle: float, left: float, top: float, right: float, bottom: float
+) -> Place | None:
+    """Where a place is on a picture turned clockwise by degrees about its middle, its size kept, and then
+    cut at edges given in percent; None outside of these. `size` is in pixels."""
+    width, height = size
+    across, down = (place.x - 0.5) * width, (place.y - 0.5) * height
+    turn = math.radians(angle)
+    x = (across * math.cos(turn) - down * math.sin(turn)) / width + 0.5
+    y = (across * math.sin(turn) + down * math.cos(turn)) / height + 0.5
+    x, y = (100 * x - left) / (right - left), (100 * y - top) / (bottom - top)
+    return Place(x, y) if 0 <= x <= 1 and 0 <= y <= 1 else None
 
 
 def is_place(address: str) -> bool:

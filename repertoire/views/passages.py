@@ -17,6 +17,7 @@ from repertoire import excerpts, importing
 from repertoire.access import get_own_passage, get_passage
 from repertoire.bounds import Bounds, bounds_of, write_bounds
 from repertoire.bow_asked import drawn_for
+from repertoire.deleting import delete_passage, passage_uses
 from repertoire.elsewhere import make_passage_there, places
 from repertoire.forms import PassageForm, PassageNameForm
 from repertoire.markings import make_marking, marks_of, printed_marking
@@ -251,29 +252,9 @@ def passage_delete(request: HttpRequest, passage_id: int) -> HttpResponse:
         return redirect("passage", passage.pk)
     movement, title = passage.movement, passage.title
     try:
-        with transaction.atomic():
-            passage.drafts.all().delete()
-            for marking in Marking.objects.filter(passage=passage).order_by("-number"):
-                marking.delete()
-            passage.delete()
+        delete_passage(passage)
     except ProtectedError:
         messages.error(request, f"“{title}” is in use, so it stays.")
         return redirect("passage", passage_id)
     messages.success(request, f"“{title}” is deleted.")
     return redirect("piece", movement.revision.part.piece_id)
-
-
-def passage_uses(passage: Passage) -> tuple[str, ...]:
-    """What points at a passage or one of its markings from outside, as counted words."""
-    found = []
-    own = {"marking", "draft", "passage", "sharedmarking"}
-    for model, key in ((Passage, "{}"), (Marking, "{}__passage")):
-        for relation in model._meta.related_objects:
-            related = relation.related_model
-            if related._meta.model_name in own:
-                continue
-            wanted = {key.format(relation.field.name): passage}
-            if count := related._default_manager.filter(**wanted).distinct().count():
-                name = related._meta.verbose_name if count == 1 else related._meta.verbose_name_plural
-                found.append(f"{count} {name}")
-    return tuple(dict.fromkeys(found))

@@ -14,7 +14,10 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from repertoire import excerpts, importing, pictures
-from repertoire.access import get_movement, get_passage, get_picture_upload
+from repertoire.access import get_movement, get_own_passage, get_passage, get_picture_upload
+from repertoire.bounds import bounds_of, write_bounds
+from repertoire.cropping_again import carry_signs, open_again
+from repertoire.deleting import delete_passage, passage_uses
 from repertoire.forms import PassageForm
 from repertoire.markings import ASPECT_WORDS, Place, differences, marks_of, printed_marking, same_aspects
 from repertoire.models import Marking, Movement, Passage
@@ -65,6 +68,9 @@ def picture_crop(request: HttpRequest, upload_id: int) -> HttpResponse:
     initial = {**_whole(), "rights": movement.revision.part.rights, "bars": request.GET.get("bars", "")}
     if asked is not None:
         initial |= {name: str(value) for name, value in asked.items() if name in CropForm.base_fields}
+    before = upload.again
+    if before is not None:
+        initial |= {"bars": write_bounds(line, bounds_of(before)), "title": before.title, "purpose": before.purpose}
     own = movement.revision.part.piece.teacher_id == upload.teacher_id
     form = CropForm(request.POST or None, initial=initial, line=line, bar_count=movement.bar_count, own=own)
     if request.method == "POST" and form.is_valid():
@@ -81,8 +87,11 @@ def picture_crop(request: HttpRequest, upload_id: int) -> HttpResponse:
         except ScanError as error:
             form.add_error(None, str(error))
         else:
-            printed_marking(passage, teacher_of(request))
-            messages.success(request, f"“{passage.title}” is made. Place its signs, or assign it as it is.")
+            if before is not None:
+                _take_the_place(request, before, passage, form.crop)
+            else:
+                printed_marking(passage, teacher_of(request))
+                messages.success(request, f"“{passage.title}” is made. Place its signs, or assign it as it is.")
             return redirect("passage", passage.pk)
     level = find_angle(pictures.image_of(upload)) if request.method == "GET" and not asked else 0.0
     context = {
@@ -95,6 +104,28 @@ def picture_crop(request: HttpRequest, upload_id: int) -> HttpResponse:
         "shown": urlencode({name: form[name].value() or "" for name in _whole()}) if asked or form.is_bound else "",
     }
     return render(request, "repertoire/picture_crop.html", context, status=422 if form.is_bound else 200)
+
+
+def _take_the_place(request: HttpRequest, before: Passage, now: Passage, crop: Crop) -> None:
+    """Carry the signs of a passage to its picture cropped again; it goes where nothing uses it."""
+    lost = carry_signs(before, now, crop)
+    title = before.title
+    if passage_uses(before) or before.drafts.exists():
+        messages.success(request, f"“{now.title}” is made; “{title}” is in use or has a draft, so it stays as it was.")
+    else:
+        delete_passage(before)
+        messages.success(request, f"“{now.title}” has its picture as you cropped it.")
+    for each in lost[:12]:
+        messages.warning(request, f"Outside the new edges, so not carried along: {each}.")
+
+
+@require_POST
+def picture_again(request: HttpRequest, passage_id: int) -> HttpResponse:
+    """The picture of a passage, to be cropped once more."""
+    passage = get_own_passage(request, passage_id)
+    if passage.picture is None:
+        raise Http404
+    return redirect("picture_crop", open_again(passage, teacher_of(request)).pk)
 
 
 def _whole() -> dict[str, str]:
@@ -127,6 +158,8 @@ def _png(content: bytes) -> HttpResponse:
 def picture_turn(request: HttpRequest, upload_id: int) -> HttpResponse:
     """A quarter to the right or to the left."""
     upload = get_picture_upload(request, upload_id)
+    if upload.again is not None:
+        raise Http404  # its signs stand on it as it is
     pictures.turn(upload, 3 if request.POST.get("way") == "left" else 1)
     return redirect("picture_crop", upload.pk)
 
@@ -149,8 +182,11 @@ def picture_page(request: HttpRequest, upload_id: int) -> HttpResponse:
 @require_POST
 def picture_cancel(request: HttpRequest, upload_id: int) -> HttpResponse:
     upload = get_picture_upload(request, upload_id)
-    movement = upload.movement
+    movement, before = upload.movement, upload.again
     upload.delete()
+    if before is not None:
+        messages.success(request, "The picture stays as it was.")
+        return redirect("passage", before.pk)
     messages.success(request, "The picture is not kept.")
     return redirect("movement", movement.pk)
 
