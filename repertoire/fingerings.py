@@ -36,7 +36,7 @@ from repertoire.technique.moments import moments_of
 from repertoire.technique.strings import StringError, position_label
 
 HOW_MANY: Final[tuple[tuple[HowMany, str], ...]] = (
-    ("fewer", "fewer: the shifts"),
+    ("fewer", "fewer: just enough to read it"),
     ("usual", "as many as a player would"),
     ("more", "more: also before shifts and at each bar"),
     ("all", "every finger"),

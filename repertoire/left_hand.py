@@ -129,7 +129,7 @@ def hand(line: Line, marks: Marks, player: Player, *, preset: str = "balanced") 
     limits = player.limits
     if player.instrument in OPEN_STRINGS:
         preset = read_as(preset, line, marks, player.instrument)
-    key = (line_digest(line), digest(marks), player.instrument, player.length, limits, preset)
+    key = (line_digest(line), line.tempos_before, digest(marks), player.instrument, player.length, limits, preset)
     known = _fingerings.get(key)
     if known:
         return known

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Final, Literal
 
 from .fingering_costs import NO_LIMITS, PRESETS, Costs, Limits, Preset
@@ -117,6 +117,12 @@ def preset_costs(preset: str) -> Costs:
         raise FingeringError(f"“{preset}” is not a character of fingering; choose from {', '.join(PRESETS)}.") from None
 
 
+@lru_cache(maxsize=16)
+def _table(preset: str, written: bool) -> Costs:
+    costs = preset_costs(preset)
+    return replace(costs, steadiness=costs.steady) if written else costs
+
+
 def usual_preset(line: Line, instrument: str) -> Preset:
     """The character to begin with: music that never leaves the reach of first position, as
     in a player's first years, is fingered low and clear; everything else balanced. Give the
@@ -180,7 +186,7 @@ def complete_moments(
     line: Line | None = None,
 ) -> Fingering:
     """As `complete`, from moments. Notes the instrument can't play are left out and reported."""
-    run = engine(instrument, preset_costs(preset), limits)
+    run = engine(instrument, _table(preset, line is not None), limits)
     string_length = length or STRING_LENGTH[instrument]
     placements: list[Placement] = []
     rivals: list[tuple[tuple[int, int, float], ...]] = [()] * len(moments)

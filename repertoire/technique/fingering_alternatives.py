@@ -208,7 +208,8 @@ def _trade_off(own: Facts, others: Sequence[Facts]) -> str:
         return f"{_sentence(gains)}."
     if asks:
         return f"Asks for {_join(asks)}."
-    return "Between the others in everything counted."
+    counted = [f"{value or 'no'} {one if value == 1 else many}" for one, many, value, _ in terms[:3]]
+    return f"{_sentence(counted)}, up to {position_label(own.highest_position)}: between the others."
 
 
 def _join(parts: Sequence[str]) -> str:

@@ -42,7 +42,7 @@ class Costs:
     up_on_fourth: float = -0.13
     with_leap: float = -0.27  # a melodic fourth or more
     in_slur: float = 0.10  # heard: more inside a slur, as much less at a new stroke
-    into_open: float = 0.6  # moving before the open string instead of while it sounds
+    into_open: float = 3.0  # moving before the open string: the hand waits where it was and moves while it sounds
 
     # crossing
     cross: float = 0.06
@@ -52,6 +52,7 @@ class Costs:
     cross_semitone: float = 0.35  # a half step split between two strings
     cross_tone: float = 0.3
     cross_in_slur: float = 0.05
+    cross_repeated: float = 0.5  # a repeated note taken on another string
 
     # the frame of the hand
     same_finger: float = 0.55  # new pitch, same string, the hand stays
@@ -63,7 +64,7 @@ class Costs:
     reach: float = 1.05  # fourth reaching forward, first reaching back
     crossed: float = 3.0  # a higher finger below a lower one
     fourth: float = 0.23
-    new_finger_same_note: float = 0.16
+    new_finger_same_note: float = 0.45
 
     # places
     positions: tuple[float, ...] = (0.19, 0.0, 0.10, 0.03, 0.10, 0.11, 0.22, 0.27, 0.29)
@@ -75,7 +76,7 @@ class Costs:
     respelled: float = 0.27  # read against its spelling or the key
 
     # what only a printed part tells
-    trill_fourth: float = 1.2
+    trill_fourth: float = 4.0  # no finger is left above it on the string
     trill_open: float = 0.5
     vibrato_open: float = 2.0
     vibrato_fourth: float = 0.12
@@ -92,7 +93,8 @@ class Costs:
     chord_swapped: float = 0.5  # the lower note on the higher string
 
     sharpness: float = 2.4  # how quickly a costlier fingering loses weight
-    steadiness: float = 0.12  # share of agreement a cheaper hand is worth
+    steadiness: float = 0.25  # share of agreement a cheaper hand is worth, in a bare list
+    steady: float = 1.0  # in a written part: one hand that hangs together rather than the likeliest finger of each note
 
 
 PRESETS: Final[Mapping[str, Costs]] = {

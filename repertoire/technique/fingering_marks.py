@@ -2,7 +2,7 @@
 
 A reader keeps the hand where it is, takes open strings in first position, and needs a
 finger where the position changes, a string where the note could well be elsewhere, and
-a sign for a reach. `fewer` keeps the shifts, `more` adds the note before each shift and
+a sign for a reach. `fewer` begins with the shifts alone, `more` adds the note before each shift and
 the first note of each bar, `all` writes every finger.
 """
 
@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from typing import Final, Literal
 
 from .fingering import Fingering, Placement, complete, read_as
+from .fingering_costs import NO_LIMITS
 from .line import Line, event_address
 from .marks import Kind, Mark, Marks, put
 from .strings import open_strings, string_name
@@ -120,33 +121,57 @@ def write(
     out = kept
     for mark in marks_to_write(fingering, how_many, inside):
         out = put(out, mark)
-    if how_many == "fewer":
-        return out
-    for _ in range(_ROUNDS):
-        preset = read_as(reading, line, out, fingering.instrument) if reading else fingering.preset
-        read = complete(
-            line, out, fingering.instrument, preset=preset, limits=fingering.limits, tempo=tempo,
-            length=fingering.length,
-        )  # fmt: skip
-        wrong = _first_of_runs([p for p in read.placements if inside is None or p.address in inside], fingering)
+    for turn in range(2 * _ROUNDS):
+        wrong = _misread(line, out, fingering, tempo, inside, reading)
         if not wrong:
             break
-        for placement in wrong:
+        for _, placement in wrong if turn >= _ROUNDS else _first_of_runs(wrong):
             out = put(out, _finger(placement))
             out = put(out, Mark(Kind.STRING, placement.address, string_name(placement.string)))
+            if placement.extension:
+                out = put(out, Mark(Kind.EXTENSION, placement.address, placement.extension))
     return out
 
 
+def _misread(
+    line: Line, marks: Marks, fingering: Fingering, tempo: float | None, inside: frozenset[str] | None, reading: str
+) -> list[tuple[int, Placement]]:
+    """What a reader would take otherwise than meant, as (place in the line, what is meant): with
+    the limits of this player's hand, and with none, as another page may read it."""
+    preset = read_as(reading, line, marks, fingering.instrument) if reading else fingering.preset
+    for limits in dict.fromkeys((fingering.limits, NO_LIMITS)):
+        read = complete(
+            line, marks, fingering.instrument, preset=preset, limits=limits, tempo=tempo, length=fingering.length
+        )
+        wrong = [
+            (place, meant)
+            for place, found in enumerate(read.placements)
+            if (meant := fingering.by_address.get(found.address)) is not None
+            and (inside is None or found.address in inside)
+            and not _same(found, meant)
+        ]
+        if wrong:
+            return wrong
+    return []
+
+
+def _same(found: Placement, meant: Placement) -> bool:
+    same = (found.string, found.finger, found.leaves) == (meant.string, meant.finger, meant.leaves)
+    return same and (not meant.extension or found.extension == meant.extension)
+
+
 def _agrees(mark: Mark, fingering: Fingering) -> bool:
-    if mark.to or mark.kind is Kind.EXTENSION:
+    if mark.to:
         return all(
             p.string_name == mark.value
             for p in fingering.placements
-            if mark.kind is Kind.STRING and fingering.line and p.address in _addresses(fingering.line, mark)
+            if fingering.line and p.address in _addresses(fingering.line, mark)
         )
     found = fingering.by_address.get(mark.at)
     if found is None:
         return True
+    if mark.kind is Kind.EXTENSION:
+        return found.extension == mark.value
     if mark.kind is Kind.STRING:
         return found.string_name == mark.value
     return mark == _finger(found) or event_address(mark.at) != found.address
@@ -159,17 +184,10 @@ def _addresses(line: Line, mark: Mark) -> set[str]:
     return {m for e in line.between(mark.at, mark.to or mark.at) for m in e.members}
 
 
-def _first_of_runs(read: Sequence[Placement], fingering: Fingering) -> list[Placement]:
+def _first_of_runs(wrong: Sequence[tuple[int, Placement]]) -> list[tuple[int, Placement]]:
     """The first note of each run that is read differently."""
-    meant = fingering.by_address
-    out, before = [], False
-    for placement in read:
-        wanted = meant.get(placement.address)
-        differs = wanted is not None and (wanted.string, wanted.finger) != (placement.string, placement.finger)
-        if differs and not before and wanted is not None:
-            out.append(wanted)
-        before = differs
-    return out
+    places = {place for place, _ in wrong}
+    return [(place, meant) for place, meant in wrong if place - 1 not in places]
 
 
 def changed_by_hand(suggested: Fingering, marks: Marks) -> tuple[str, ...]:

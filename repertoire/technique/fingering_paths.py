@@ -133,6 +133,7 @@ def context_of(moments: Sequence[Moment], costs: Costs) -> Context:
     cross = np.zeros((count, 2, 4))
     for face in (0, 1):
         split = costs.cross_semitone * (steps[:, face] == 1) + costs.cross_tone * (steps[:, face] == 2)
+        split = split + costs.cross_repeated * (steps[:, face] == 0)
         cross[:, face, 1] = near + split
         cross[:, face, 2] = near + split + costs.cross_skip_one
         cross[:, face, 3] = near + split + costs.cross_skip_two

@@ -80,14 +80,19 @@ def gap_bounds(low: int, high: int) -> tuple[int, int]:
     return least, most
 
 
+_SCALE: Final = (0, 2, 4, 5, 7, 9, 10)  # half steps to each letter step above an open string, the commonest
+
+
 @lru_cache(maxsize=8192)
 def readings(letters: int, semitones: int, alter: int) -> tuple[tuple[int, bool], ...]:
-    """Letter steps a note can be read as: as written, and its other name for a black key."""
-    if alter == 1:
-        return ((letters, False), (letters + 1, True))
-    if alter == -1 and letters > 0:
-        return ((letters, False), (letters - 1, True))
-    return ((letters, False),)
+    """Letter steps a note can be read as: as written, and its other name for a black key where
+    that is a common one (a fourth finger a half step above its place is a reach, not a new name)."""
+    other = letters + alter
+    if abs(alter) != 1 or other < 0:
+        return ((letters, False),)
+    usual = 12 * (other // 7) + _SCALE[other % 7]
+    common = (usual + 1, usual) if other % 7 in (3, 6) else (usual, usual - 1)
+    return ((letters, False), (other, True)) if semitones in common else ((letters, False),)
 
 
 def stops_of(pitch: Pitch, wish: Wish, opens: Sequence[Pitch], highest: int = HIGHEST_ON_LOWER) -> Iterator[Stop]:

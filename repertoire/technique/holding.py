@@ -1,19 +1,37 @@
-"""Fingers marked to stay down, and whether the notes under way can be reached meanwhile."""
+"""Fingers marked to stay down or to carry a trill, and whether the hand can do it meanwhile."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
 from .fingering import Fingering, Placement, preset_costs
-from .fingering_states import BACK, FORWARD, Stop, frame_cost
-from .impossible import Finding
+from .fingering_states import BACK, FORWARD, Stop, frame_cost, stops_of
+from .impossible import Finding, describe
 from .marks import Kind, Mark
-from .strings import string_name
+from .moments import FREE
+from .strings import open_strings, string_name
 
 
 def findings(fingering: Fingering, marks: Iterable[Mark]) -> tuple[Finding, ...]:
-    """Everything that can't be played as marked: of single moments, and under held fingers."""
-    return (*fingering.findings, *held_findings(fingering, marks))
+    """Everything that can't be played as marked: of single moments, under held fingers, and
+    fingers that leave none free for a trill."""
+    return (*fingering.findings, *held_findings(fingering, marks), *trill_findings(fingering))
+
+
+def trill_findings(fingering: Fingering) -> Iterator[Finding]:
+    """Trilled notes marked with the fourth finger: no finger is left above it on the string."""
+    opens = open_strings(fingering.instrument)
+    for note in fingering.placements:
+        moment = fingering.moments[note.moment]
+        if not (moment.trill and note.finger == 4 and note.marked and len(moment.pitches) == 1):
+            continue
+        others = [s for s in stops_of(note.pitch, FREE, opens) if s.finger in (1, 2, 3) and not s.extension]
+        if not others:
+            continue
+        best = min(others, key=lambda s: (abs(s.position - note.position), s.string != note.string, s.respelled))
+        reason = f"above finger 4 no finger is left for the trill on {note.pitch.label}."
+        where = fingering.where(note.address)
+        yield Finding(note.address, where, reason, describe(best), stops=((note.address, best),))
 
 
 def held_findings(fingering: Fingering, marks: Iterable[Mark]) -> Iterator[Finding]:

@@ -290,7 +290,8 @@ def hand_span(fingering: Fingering) -> tuple[float, str, str]:
                 stretch, place = [], note.position
             for other in stretch[-4:]:
                 wide = abs(note.distance_mm - other.distance_mm)
-                if note.finger != other.finger and wide > widest[0]:
+                apart = note.finger != other.finger and note.pitch.midi != other.pitch.midi
+                if apart and abs(note.string - other.string) <= 1 and wide > widest[0]:
                     widest = (wide, other.address, note.address)
             stretch.append(note)
     return widest

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Final
 
-from .line import Event, Line, event_address
+from .line import Event, Line, TempoMark, event_address
 from .marks import Kind, Mark
 from .pitch import Pitch
 from .strings import string_number
@@ -133,20 +133,24 @@ class _Spans:
 
 
 def _tempo(line: Line, given: float | None) -> dict[int, float]:
-    """Quarter notes a minute in force in each bar."""
+    """Quarter notes a minute in force in each bar; in a cut also by what is printed before it."""
     out: dict[int, float] = {}
     now = float(given or USUAL_TEMPO)
+    before = line.tempos_before
     for bar in line.bars:
-        if given is None:
-            for tempo in bar.tempos:
-                if tempo.per_minute:
-                    now = float(tempo.per_minute * (tempo.unit.quarters if tempo.unit else bar.meter.beat))
-                else:
-                    words = tempo.words.lower()
-                    named = [bpm for word, bpm in _WORDS.items() if word in words]
-                    now = named[0] * float(bar.meter.beat) if named else now
+        for tempo in (*before, *bar.tempos) if given is None else ():
+            now = _read(tempo, float(bar.meter.beat), now)
+        before = ()
         out[bar.index] = min(max(now, 30.0), 300.0)
     return out
+
+
+def _read(tempo: TempoMark, beat: float, now: float) -> float:
+    """Quarter notes a minute after a tempo mark; `beat` in quarter notes."""
+    if tempo.per_minute:
+        return float(tempo.per_minute) * (float(tempo.unit.quarters) if tempo.unit else beat)
+    words = tempo.words.lower()
+    return next((bpm * beat for word, bpm in _WORDS.items() if word in words), now)
 
 
 def moments_of(line: Line, marks: Iterable[Mark] = (), tempo: float | None = None) -> tuple[Moment, ...]:

@@ -369,7 +369,7 @@ def test_a_days_minutes_are_shared_over_the_work(client_of, teacher, student, wo
 def test_a_set_is_kept_and_used_on_another_passage(client_of, teacher, work, marking, student):
     client = client_of(teacher)
     add_step(work, StepPlan("Bare first", recipe=recipe("bare", marking) | {"bars": [14, 15]}, minutes=2))
-    add_step(work, StepPlan("The shift", recipe=recipe("shift", marking, at="b12n2")))
+    add_step(work, StepPlan("The shift", recipe=recipe("shift", marking, at="b12n3")))
     client.post(reverse("step_set_keep", args=[work.pk]), {"name": "Ornament and shift"})
     kept = StepSet.objects.get(teacher=teacher)
     assert kept.steps[1]["stave"] == {"kind": "shift", "with": {}}
@@ -380,7 +380,7 @@ def test_a_set_is_kept_and_used_on_another_passage(client_of, teacher, work, mar
     client.post(reverse("step_set_use", args=[second.pk]), {"set": kept.pk})
     made = list(second.steps.order_by("position"))
     assert [s.text for s in made] == ["Bare first", "The shift"]
-    assert made[1].recipe["with"]["at"] == "b12n2"  # the first shift offered there
+    assert made[1].recipe["with"]["at"] == "b12n3"  # the first shift offered there
     assert all(step_stave(s) is not None for s in made)
     client.post(reverse("step_set_remove", args=[kept.pk]), {"assignment": second.pk})
     assert not StepSet.objects.exists()
@@ -405,7 +405,7 @@ def test_staves_follow_another_marking_when_asked(client_of, teacher, work, tril
 def test_staves_stand_under_their_steps_on_the_sheet(work, student, marking):
     add_step(work, StepPlan("Without ornaments", 42, 46, 2, recipe("bare", marking) | {"bars": [14, 15]}))
     add_step(
-        work, StepPlan("The shift alone", recipe=recipe("shift", marking, at="b12n2"), focus="thumb too", days="02")
+        work, StepPlan("The shift alone", recipe=recipe("shift", marking, at="b12n3"), focus="thumb too", days="02")
     )
     add_step(work, StepPlan("Sing it"))
     content = draft_content(student, None, at=AT)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from repertoire.technique.bare_notes import moments_of_notes
 from repertoire.technique.fingering import FingeringError, complete, complete_moments, usual_preset
 from repertoire.technique.fingering_costs import PRESETS, Limits
+from repertoire.technique.line import TempoMark
 from repertoire.technique.marks import Kind, Mark
 from repertoire.technique.moments import moments_of
 from repertoire.technique.pitch import Pitch
@@ -57,6 +58,13 @@ PASSAGES = {
     ),
     "thirds as double stops": ("violin", "G4+B4 q A4+C5 q G4+B4 h", "III3+II1 III4+II2 III3+II1"),
     "sixths as double stops": ("violin", "F#4+D5 q G4+E5 q F#4+D5 h", "III2+II3 III3+II4/III3+I0 III2+II3"),
+    "eighths through open strings stay in first position, viola": (
+        "viola",
+        "C3 e Eb3 e Eb3 e Ab3 e D3 e G3 e G3 e D4 e F3 e Ab3 e Ab3 e C4 e G3 e B3 e B3 e D4 e "
+        "G3 e D4 e D4 e G4 e G3 e C4 e C4 e G4 e",
+        "IV0 IV2 IV2 III1 IV1 III0 III0 III4/II0 IV3 III1 III1 III3 III0 III2 III2 III4/II0 "
+        "III0 II0 II0 II3 III0 III3 III3 II3",
+    ),
     "octaves in the frame of the first and fourth finger": (
         "violin",
         "A3+A4 q B3+B4 q C4+C5 q B3+B4 q E4+E5 q F#4+F#5 q G4+G5 q A4+A5 q",
@@ -98,6 +106,24 @@ def _bars(text: str) -> str:
             out.append("|")
             filled -= 4
     return " ".join(out).removesuffix(" |")
+
+
+def test_a_repeated_note_keeps_its_finger_and_string():
+    passage = line("4/4", "alto", "G4 q Eb4 e Eb4 e F4 q Eb4 e Eb4 e | D4 e D4 e G4 e G4 e C5 h", key=-3)
+    for preset in PRESETS:
+        places = complete(passage, (), preset=preset).placements
+        for one, other in pairwise(places):
+            if one.pitch == other.pitch:
+                assert (one.string, one.finger) == (other.string, other.finger), preset
+
+
+def test_a_cut_is_fingered_at_the_tempo_printed_before_it():
+    whole = line("4/4", "treble", "A4 q B4 q C5 q D5 q | E5 q D5 q C5 q B4 q", instrument="violin")
+    cut = replace(
+        whole, bars=whole.bars[1:], events=whole.events[4:], tempos_before=(TempoMark(Fraction(0), "Presto"),)
+    )
+    assert {m.felt for m in moments_of(cut)} == {88 / 160}
+    assert {m.felt for m in moments_of(cut, tempo=88)} == {1.0}
 
 
 def numbers(fingering):

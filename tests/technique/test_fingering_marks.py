@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 
 from repertoire.technique.fingering import complete
 from repertoire.technique.fingering_alternatives import alternatives
+from repertoire.technique.fingering_costs import Limits
 from repertoire.technique.fingering_marks import changed_by_hand, marks_to_write, write
 from repertoire.technique.marks import Aspect, Kind, Mark
 from tests.technique.lines import line
@@ -75,3 +76,20 @@ def test_bowing_and_words_stay_and_left_hand_marks_that_disagree_give_way():
 def test_changes_by_hand_are_found():
     suggested = complete(SONG, (), "violin", preset="low and clear")
     assert changed_by_hand(suggested, (Mark(Kind.FINGER, "b2n1", "1"), Mark(Kind.FINGER, "b1n2", "1"))) == ("b2n1",)
+
+
+def test_what_is_written_for_a_player_with_limits_reads_the_same_for_any_hand():
+    passage = line("4/4", "treble", "D5 e F5 e A5 e C6 e B5 e G5 e E5 e D5 e | A5 h F5 h", instrument="violin")
+    able = Limits(highest=1, open_strings="wanted", avoid_fourth=True)
+    for how_many in ("fewer", "usual", "more"):
+        low = complete(passage, (), "violin", preset="low and clear", limits=able)
+        marks = write(passage, (), low, how_many, reading="balanced")
+        for limits in (able, Limits()):
+            again = complete(passage, marks, "violin", limits=limits)
+            assert [(p.string, p.finger) for p in again.placements] == [(p.string, p.finger) for p in low.placements]
+
+
+def test_a_reach_that_was_marked_gives_way_to_a_fingering_without_it():
+    reach = (Mark(Kind.FINGER, "b1n4", "4"), Mark(Kind.EXTENSION, "b1n4", "forward"))
+    low = complete(SONG, (), "violin", preset="low and clear")
+    assert not [m for m in write(SONG, reach, low) if m.kind is Kind.EXTENSION]

@@ -4,6 +4,7 @@ import pytest
 
 from repertoire.technique.fingering import complete
 from repertoire.technique.holding import findings
+from repertoire.technique.impossible import mend
 from repertoire.technique.marks import Kind, Mark
 from tests.technique.lines import line
 
@@ -42,3 +43,15 @@ def test_what_is_in_the_way(text, fingers, strings, reason):
     assert finding.address == "b1n2"
     assert reason in finding.message
     assert "lift finger" in finding.nearest
+
+
+def test_a_trill_marked_with_the_fourth_finger_is_told_and_mended():
+    passage = line("4/4", "alto", "C4 q Eb4 h D4 q", key=-3)
+    trill = Mark(Kind.ORNAMENT, "b1n2", "trill")
+    marks = (trill, Mark(Kind.FINGER, "b1n2", "4"), Mark(Kind.STRING, "b1n2", "III"))
+    (said,) = findings(complete(passage, marks), marks)
+    assert said.message.startswith("Bar 1, beat 2: above finger 4 no finger is left for the trill on E♭4.")
+    after = mend(passage, marks, said)
+    assert findings(complete(passage, after), after) == ()
+    # left to itself, the hand keeps a finger free
+    assert complete(passage, (trill,)).by_address["b1n2"].finger in (1, 2, 3)

@@ -175,3 +175,16 @@ def test_shifts_join_the_positions_they_name(midis):
     wide, start, end = hand_span(fingering)
     assert wide >= 0
     assert (start == "") == (end == "")
+
+
+def test_the_span_is_between_two_different_notes():
+    """E flat 4 with 1 on II and again with 4 on III is one note, not a span of the hand."""
+    passage = line("4/4", "alto", "Eb4 h Eb4 h", key=-3)
+    marks = (
+        Mark(Kind.FINGER, "b1n1", "1"),
+        Mark(Kind.STRING, "b1n1", "II"),
+        Mark(Kind.FINGER, "b1n2", "4"),
+        Mark(Kind.STRING, "b1n2", "III"),
+        Mark(Kind.EXTENSION, "b1n2", "forward"),
+    )
+    assert hand_span(complete(passage, marks)) == (0.0, "", "")
