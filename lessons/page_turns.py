@@ -49,9 +49,16 @@ class Page:
 
 
 def plan_pages(
-    blocks: Sequence[Block], room_mm: float, first_room_mm: float, opens: Opens = "left", *, turn_mm: float = 0.0
+    blocks: Sequence[Block],
+    room_mm: float,
+    first_room_mm: float,
+    opens: Opens = "left",
+    *,
+    turn_mm: float = 0.0,
+    fill: bool = False,
 ) -> list[Page]:
-    """Blocks on pages, at the least cost of white space and of turns without a rest.
+    """Blocks on pages, at the least cost of white space and of turns without a rest; with `fill` of
+    white space alone.
 
     `first_room_mm` is the height left under the title, `turn_mm` that of the words at the foot
     of a page that is turned in a hurry. A block higher than a page gets one
@@ -79,7 +86,7 @@ def plan_pages(
                 continue
             if last < count:
                 cost = _EMPTY * max(0.0, 1 - used / room) ** 2
-                if turned(page):
+                if turned(page) and not fill:
                     cost += _NO_REST * float(1 - min(blocks[last - 1].rest / FREE_HAND, Fraction(1)))
             rest_cost, ends = best(last, page + 1)
             if cost + rest_cost + _PAGE < found[0]:

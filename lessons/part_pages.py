@@ -63,8 +63,9 @@ class Laid:
         ]
 
 
-def lay_out(merged: MergedPart, opens: Opens = "left") -> Laid:
-    """Engrave the merged part and give its systems to pages. Raises TooLong."""
+def lay_out(merged: MergedPart, opens: Opens = "left", *, fill: bool = False) -> Laid:
+    """Engrave the merged part and give its systems to pages, full ones if `fill` is more than turns at
+    rests. Raises TooLong."""
     student, studio = merged.student, merged.student.teacher.studio
     if sum(len(m.line.bars) for m in merged.movements) > BAR_LIMIT:
         raise TooLong(f"This part has more than {BAR_LIMIT} bars; it is too long to print in one piece.")
@@ -87,7 +88,7 @@ def lay_out(merged: MergedPart, opens: Opens = "left") -> Laid:
             systems.append(system)
             blocks.append(block)
     room = PAPER_MM[studio.paper][1] - HEAD_MM - FOOT_MM
-    pages = plan_pages(blocks, room, room - TITLE_MM, opens, turn_mm=TURN_MM)
+    pages = plan_pages(blocks, room, room - TITLE_MM, opens, turn_mm=TURN_MM, fill=fill)
     return Laid(tuple(systems), tuple(pages), _gaps(blocks, pages, room))
 
 
@@ -147,6 +148,6 @@ def part_html(merged: MergedPart, laid: Laid, on: date) -> str:
     )
 
 
-def part_pdf(merged: MergedPart, *, opens: Opens = "left", on: date) -> Pages:
+def part_pdf(merged: MergedPart, *, opens: Opens = "left", fill: bool = False, on: date) -> Pages:
     """The printed part as a tagged PDF. Raises TooLong."""
-    return print_pages(part_html(merged, lay_out(merged, opens), on))
+    return print_pages(part_html(merged, lay_out(merged, opens, fill=fill), on))

@@ -9,7 +9,7 @@ sharing its version as printed, so that none of an edition is shown which its ke
 from __future__ import annotations
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 
 from repertoire.bounds import bounds_of
 from repertoire.excerpts import passage_line
@@ -43,6 +43,13 @@ def shared_in_piece(piece: Piece, teacher: Teacher) -> QuerySet[Marking]:
     """What colleagues show of a piece, in score order."""
     shown = _shown_to(teacher).filter(passage__movement__revision__part__piece=piece)
     return shown.order_by("passage__movement__revision__part", "passage__movement__number", "passage__start_bar", "id")
+
+
+def shared_counts(teacher: Teacher) -> dict[int, int]:
+    """How many markings colleagues show, by the piece."""
+    piece = "passage__movement__revision__part__piece"
+    shown = Marking.objects.filter(shared__isnull=False, teacher__studio=teacher.studio_id).exclude(teacher=teacher)
+    return dict(shown.values_list(piece).annotate(count=Count("pk")).order_by())
 
 
 def shared_within(passage: Passage, teacher: Teacher) -> list[Marking]:

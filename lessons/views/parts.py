@@ -36,7 +36,7 @@ def student_part(request: HttpRequest, student_id: int, part_id: int) -> HttpRes
     merged = get_merged(request, student_id, part_id)
     problem, laid = "", None
     try:
-        laid = lay_out(merged, _opens(request))
+        laid = lay_out(merged, _opens(request), fill="fill" in request.GET)
     except TooLong as error:
         problem = str(error)
     wins = merged.sources[-1] if merged.sources else None
@@ -53,6 +53,7 @@ def student_part(request: HttpRequest, student_id: int, part_id: int) -> HttpRes
         "laid": laid,
         "problem": problem,
         "opens": _opens(request),
+        "fill": "fill" in request.GET,
         "query": request.GET.urlencode(),
     }
     return render(request, "lessons/part.html", context)
@@ -63,7 +64,7 @@ def student_part_pdf(request: HttpRequest, student_id: int, part_id: int) -> Htt
     """The whole part on paper."""
     merged = get_merged(request, student_id, part_id)
     try:
-        pages = part_pdf(merged, opens=_opens(request), on=timezone.localdate())
+        pages = part_pdf(merged, opens=_opens(request), fill="fill" in request.GET, on=timezone.localdate())
     except TooLong:
         raise Http404 from None
     response = HttpResponse(pages.pdf, content_type="application/pdf")

@@ -13,7 +13,7 @@ from repertoire.access import get_own_part, get_own_piece, get_part, get_piece
 from repertoire.forms import INSTRUMENTS, PartForm, PieceForm, PieceWithoutNotationForm
 from repertoire.models import Passage, Piece
 from repertoire.queries import ORDERS, parts_of, passages_of, pieces_of
-from repertoire.sharing import shared_in_piece
+from repertoire.sharing import shared_counts, shared_in_piece
 from studio.access import teacher_of
 
 
@@ -24,7 +24,10 @@ def pieces(request: HttpRequest) -> HttpResponse:
     instrument = instrument if instrument in dict(INSTRUMENTS) else ""
     order = request.GET.get("order", "")
     order = order if order in ORDERS else "composer"
-    found = pieces_of(teacher_of(request), words=words, instrument=instrument, order=order)
+    found = list(pieces_of(teacher_of(request), words=words, instrument=instrument, order=order))
+    shared = shared_counts(teacher_of(request))
+    for piece in found:
+        piece.shared_count = shared.get(piece.pk, 0)  # type: ignore[attr-defined]
     return render(
         request,
         "repertoire/pieces.html",

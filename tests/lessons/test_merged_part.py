@@ -240,6 +240,7 @@ def test_pages_fill_up_where_no_turn_is_needed():
 
 def test_a_page_ends_early_at_a_rest_when_it_is_turned():
     assert ends(plan_pages(blocks(0, 0, 4, 0, 0, 0, 0, 0), 200.0, 200.0, "right")) == [3, 7, 8]
+    assert ends(plan_pages(blocks(0, 0, 4, 0, 0, 0, 0, 0), 200.0, 200.0, "right", fill=True)) == [4, 8]
     first = plan_pages(blocks(0, 0, 4, 0, 0, 0, 0), 200.0, 200.0, "right")
     assert ends(first) == [3, 7]
     assert (first[0].turned, first[0].hurried, first[1].turned) == (True, False, False)

@@ -99,6 +99,9 @@ def test_where_a_shared_marking_is_offered(client_of, teacher, colleague, strang
     piece = reverse("piece", args=[movement.revision.part.piece_id])
     assert url in page(client_of(colleague), piece)
     assert url not in page(client_of(teacher), piece)
+    assert "1 marking shared by colleagues" in page(client_of(colleague), piece)
+    assert "1 shared</span>" in page(client_of(colleague), reverse("pieces"))
+    assert "shared</span>" not in page(client_of(teacher), reverse("pieces"))
     same, longer = cut(movement, colleague), cut(movement, colleague, "1–4")
     apart, part_of = cut(movement, colleague, "5–6"), cut(movement, colleague, "2/2–3")
     assert [shared_within(p, colleague) for p in (same, longer, apart, part_of)] == [[shared], [shared], [], []]
