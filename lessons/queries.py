@@ -195,6 +195,16 @@ def who_uses(markings: Iterable[Marking], teacher: Teacher) -> dict[int, list[St
     return _by((row.marking_id, row.student) for row in rows.order_by("student__first_name", "student_id"))
 
 
+def could_use(marking: Marking, teacher: Teacher) -> list[Assignment]:
+    """The open work of the teacher's students on the same passage with another marking, or with none."""
+    rows = Assignment.objects.filter(student__teacher=teacher, passage=marking.passage_id, ended=None)
+    return list(
+        rows.exclude(marking=marking.pk)
+        .select_related("student", "piece", "passage")
+        .order_by("student__first_name", "student_id")
+    )
+
+
 def who_shares(marking: Marking, aspect: Aspect, teacher: Teacher) -> list[Student]:
     """The teacher's students whose marking of this passage has the same bowing (or fingering, or words)."""
     same = {f"marking__{DIGEST[aspect]}": getattr(marking, DIGEST[aspect])}

@@ -22,6 +22,7 @@ from django.utils.html import format_html_join
 from django.utils.safestring import SafeString
 
 from lessons import queries
+from lessons.models import Assignment
 from repertoire.models import Marking, Passage, Piece
 from repertoire.technique.marks import Aspect
 from studio.models import Student, Teacher
@@ -59,6 +60,12 @@ def who_works_on(context: template.Context, things: Any) -> dict[int, list[Stude
 def who_shares(context: template.Context, marking: Marking, aspect: str) -> list[Student]:
     """The teacher's students whose marking agrees with this one in "bow", "left hand" or "words"."""
     return queries.who_shares(marking, Aspect(aspect), _teacher(context))
+
+
+@register.simple_tag(takes_context=True)
+def could_use(context: template.Context, marking: Marking) -> list[Assignment]:
+    """The teacher's students' work on this passage that has another marking: it could use this one."""
+    return queries.could_use(marking, _teacher(context))
 
 
 @register.filter

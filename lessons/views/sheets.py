@@ -199,12 +199,16 @@ def _lessons_of(request: HttpRequest, day: date) -> list[Lesson]:
     )
 
 
-def _newest_sheets(lessons: list[Lesson]) -> dict[int, Sheet]:
-    """By student, the sheet issued last, if the work on it is still the current work's."""
-    newest: dict[int, Sheet] = {}
-    for found in Sheet.objects.filter(student__in=[le.student_id for le in lessons]).order_by("issued", "id"):
-        newest[found.student_id] = found
-    return newest
+def _sheets_for(lessons: list[Lesson]) -> dict[int, Sheet]:
+    """By lesson, the sheet issued last for it. Those of earlier lessons are another week's."""
+    found = Sheet.objects.filter(lesson__in=lessons).defer("content").order_by("issued", "id")
+    return {sheet.lesson_id or 0: sheet for sheet in found}
+
+
+def _last_sheets(lessons: list[Lesson]) -> dict[int, Sheet]:
+    """By student, the sheet issued last, whatever lesson it was for."""
+    found = Sheet.objects.filter(student__in=[lesson.student_id for lesson in lessons]).defer("content")
+    return {sheet.student_id: sheet for sheet in found.order_by("issued", "id")}
 
 
 def sheets_of_day(request: HttpRequest) -> HttpResponse:
@@ -215,12 +219,14 @@ def sheets_of_day(request: HttpRequest) -> HttpResponse:
         return _issue_day(request, day, lessons)
     if request.method != "GET":
         return HttpResponse(status=405, headers={"Allow": "GET, POST"})
-    newest = _newest_sheets(lessons)
-    rows = [{"lesson": lesson, "sheet": newest.get(lesson.student_id)} for lesson in lessons]
+    made, last = _sheets_for(lessons), _last_sheets(lessons)
+    rows = [{"lesson": lesson, "sheet": made.get(lesson.pk), "last": last.get(lesson.student_id)} for lesson in lessons]
+    ready = sum(1 for row in rows if row["sheet"])
     context = {
         "day": day,
         "rows": rows,
-        "ready": any(row["sheet"] for row in rows),
+        "ready": ready,
+        "missing": len(rows) - ready,
         "section": "today",
     }
     return render(request, "lessons/sheets_of_day.html", context)
@@ -244,15 +250,15 @@ def _issue_day(request: HttpRequest, day: date, lessons: list[Lesson]) -> HttpRe
 
 @require_GET
 def sheets_of_day_pdf(request: HttpRequest) -> HttpResponse:
-    """The day's newest sheets as one file, in the order of the lessons. Each sheet's pages are the stored ones."""
+    """The sheets issued for a day's lessons as one file, in their order. Each sheet's pages are the stored ones."""
     day = _day(request)
     lessons = _lessons_of(request, day)
-    newest = _newest_sheets(lessons)
+    made = _sheets_for(lessons)
     writer = PdfWriter()
-    for student_id in dict.fromkeys(lesson.student_id for lesson in lessons):
-        if student_id in newest:
+    for lesson in lessons:
+        if lesson.pk in made:
             try:
-                writer.append(PdfReader(BytesIO(sheet_pdf_bytes(newest[student_id]))))
+                writer.append(PdfReader(BytesIO(sheet_pdf_bytes(made[lesson.pk]))))
             except DamagedSheet as problem:
                 messages.error(request, str(problem))
     if not writer.pages:

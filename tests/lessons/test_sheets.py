@@ -7,7 +7,7 @@ import itertools
 import re
 import shutil
 import subprocess
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 
@@ -295,6 +295,19 @@ def test_sheets_of_a_day_in_one_go(client_of, teacher, student, lesson, work):
     issued = Sheet.objects.get()
     whole = browser.get(reverse("sheets_of_day_pdf"), day)
     assert len(PdfReader(BytesIO(whole.content)).pages) == issued.pages
+    assert "Print all 1" in browser.get(reverse("sheets_of_day"), day).content.decode()
+
+
+def test_last_weeks_sheet_is_not_tomorrows(client_of, teacher, student, lesson, work):
+    issue_sheet(student, lesson, at=AT)
+    Lesson.objects.create(teacher=teacher, student=student, number=99, starts=lesson.starts + timedelta(days=7))
+    browser, day = client_of(teacher), {"day": "2026-03-17"}
+    page = browser.get(reverse("sheets_of_day"), day).content.decode()
+    assert "no sheet yet" in page
+    assert "last: <a" in page
+    assert f'value="{student.pk}" checked' in page
+    assert "Print" not in page
+    assert browser.get(reverse("sheets_of_day_pdf"), day).status_code == 404
 
 
 @pytest.mark.parametrize("name", ["sheets", "sheet_preview", "sheet_preview_page", "history", "report"])
