@@ -91,8 +91,9 @@ class FactRow:
     note: str = ""
 
     @property
-    def differs(self) -> bool:
-        return len(set(self.values)) > 1
+    def cells(self) -> tuple[tuple[str, bool], ...]:
+        """Each value, and whether it differs from the first."""
+        return tuple((value, value != self.values[0]) for value in self.values)
 
 
 Row = Callable[[Version], str]
@@ -128,12 +129,17 @@ def strips() -> tuple[tuple[str, str], ...]:
     return tuple((key, name) for key, (name, _) in _strips.items())
 
 
-def drawn_together(staves: Sequence[tuple[str, Line, Marks]], look: Look, inferred: Sequence[Marks] = ()) -> Picture:
+def drawn_together(
+    staves: Sequence[tuple[str, Line, Marks]],
+    look: Look,
+    inferred: Sequence[Marks] = (),
+    against: Marks | None = None,
+) -> Picture:
     """Markings as staves of one system, from memory when they were drawn lately. `inferred` are
-    signs nobody wrote, staff by staff."""
+    signs nobody wrote, staff by staff; `against` rings what differs from these marks."""
     key = " ".join(f"{label} {line_digest(line)} {digest(marks)}" for label, line, marks in staves) + repr(look)
-    key += " ".join(digest(extra) for extra in inferred)
-    return _drawn.get(key) or _drawn.put(key, engrave_together(staves, look, inferred))
+    key += " ".join(digest(extra) for extra in inferred) + (digest(against) if against is not None else "")
+    return _drawn.get(key) or _drawn.put(key, engrave_together(staves, look, inferred, against))
 
 
 def fact_rows(versions: Iterable[Version], only: Container[str] | None = None) -> tuple[FactRow, ...]:

@@ -52,12 +52,18 @@ def engrave(line: Line, marks: Marks, look: Look) -> Picture:
     return _draw([sheet], [(line, marks)], look, warnings)
 
 
-def engrave_together(staves: Sequence[tuple[str, Line, Marks]], look: Look, inferred: Sequence[Marks] = ()) -> Picture:
+def engrave_together(
+    staves: Sequence[tuple[str, Line, Marks]],
+    look: Look,
+    inferred: Sequence[Marks] = (),
+    against: Marks | None = None,
+) -> Picture:
     """Draw several markings of the same bars as staves of one system, each with its label.
 
     Notes whose marks differ from the first staff's are ringed, dynamics the staves share stand
     on the top staff only. `inferred` are bow signs nobody wrote, staff by staff: they are drawn
-    as with `Look.inferred` and ring nothing. Raises LineError when the lines don't have the same bars.
+    as with `Look.inferred` and ring nothing. With `against` what differs from these marks is ringed
+    instead. Raises LineError when the lines don't have the same bars.
     """
     first = staves[0]
     indices = [b.index for b in first[1].bars]
@@ -77,8 +83,8 @@ def engrave_together(staves: Sequence[tuple[str, Line, Marks]], look: Look, infe
         sheets.append(sheet)
         chosen.append((line, (*marks, *extra)))
         others = [m for n, (_, _, m) in enumerate(staves, 1) if n != number]
-        against = others if number == 1 else [first[2]]
-        ringed.append({event_address(c.at) for other in against for c in changes(other, marks)})
+        beside = [against] if against is not None else others if number == 1 else [first[2]]
+        ringed.append({event_address(c.at) for other in beside for c in changes(other, marks)})
     join([sheet.root for sheet in sheets], [label for label, _, _ in staves])
     prepare(sheets[0].root, first[1], replace(look, empty_bars=True), set())
     return _draw(sheets, chosen, look, tuple(warnings), ringed)

@@ -1,8 +1,10 @@
 """Possible bowings of a passage: other starts, other groupings, hooks, retakes and splits.
 
 None is called right and none is ranked: each comes with its facts and a sentence that says
-what it gives and what it asks. `RULES` names the version of these rules, to be kept with a
-marking that was made from one.
+what it gives and what it asks. Signs that are marked are kept where they can hold; what can't
+is named. No new slur runs over a repeated note or over dots, nothing is hooked to an ornament,
+and a retake is offered only where there is time for it. `RULES` names the version of these
+rules, to be kept with a marking that was made from one.
 """
 
 from __future__ import annotations
@@ -15,16 +17,19 @@ from itertools import pairwise
 from .bow_facts import BowFacts, facts
 from .bow_place import Placed
 from .bow_planning import COSTS, PlanCosts, place_planned
-from .bow_words import place_word
+from .bow_trade_off import left_out, trade_off
 from .bowing import is_downbeat, read_strokes
 from .line import Line, event_address
 from .loudness import Loudness, loudness
 from .marks import Kind, Mark, Marks
+from .spans import spanning
 from .strokes import BOW, Bowing, BowSettings, Direction, FindingKind, Moment, Stroke, StrokeKind
 
-RULES = "bow 1"
+RULES = "bow 2"
 AT_FIRST = 3
+RETAKE_SECONDS = Fraction(4, 5)  # a note this long can be left early enough to lift the bow
 _GROUPING = frozenset({Kind.BOW, Kind.RETAKE, Kind.SLUR, Kind.HOOK, Kind.AMOUNT, Kind.PART})
+_STOPPED = frozenset({"staccato", "staccatissimo", "detached legato"})
 _DIRECTIONS = frozenset({Kind.BOW, Kind.RETAKE})
 _AMOUNTS = frozenset({Kind.AMOUNT, Kind.PART})
 
@@ -32,7 +37,8 @@ _AMOUNTS = frozenset({Kind.AMOUNT, Kind.PART})
 @dataclass(frozen=True)
 class PossibleBowing:
     """One possible bowing. `marks` are all the marks of the new marking; `trade_off` is a
-    sentence against the bowing it was made from; `planned` holds its places."""
+    sentence against the bowing it was made from, `leaves_out` one on the signs it gives up (""
+    for none); `planned` holds its places."""
 
     name: str
     marks: Marks
@@ -40,6 +46,7 @@ class PossibleBowing:
     planned: Placed
     facts: BowFacts
     trade_off: str
+    leaves_out: str = ""
     rules: str = RULES
 
 
@@ -61,25 +68,60 @@ def possible_bowings(
     """
     base = read_strokes(line, marks, settings, tempo)
     base_facts = facts(base, place_planned(base, costs=costs))
+    source = frozenset(printed or ())
     seen = {_shape(base)}
     families: list[list[PossibleBowing]] = []
     for family in _families(line, marks, base, printed):
         kept: list[PossibleBowing] = []
         for name, make in family:
-            new = tuple(sorted(set(make())))
-            bowing = read_strokes(line, new, settings, tempo)
-            shape = _shape(bowing)
+            bowing = _honouring(tuple(set(make())), base, source)
+            new, shape = bowing.marks, _shape(bowing)
             if shape in seen or _overlong(bowing) > _overlong(base) or _forced(bowing) > _forced(base):
                 continue
             seen.add(shape)
             placed = place_planned(bowing, costs=costs)
             found = facts(bowing, placed)
-            kept.append(PossibleBowing(name, new, bowing, placed, found, trade_off(base_facts, found)))
+            told = (trade_off(base_facts, found), left_out(line, marks, new, source))
+            kept.append(PossibleBowing(name, new, bowing, placed, found, *told))
         families.append(kept)
     first = [family[0] for family in families if family]
     rest = [p for family in families for p in family[1:]]
     chosen = [*first, *rest]
     return tuple(chosen if limit is None else chosen[:limit])
+
+
+def _honouring(new: Marks, base: Bowing, source: frozenset[Mark]) -> Bowing:
+    """The new grouping with every sign of the old one that can hold in it: all of them, else
+    the teacher's own without the source's, else none. Amounts stay with strokes that begin there."""
+    taken = {event_address(m.at) for m in new if m.kind in _DIRECTIONS}
+    signs = [m for m in base.marks if m.kind in _DIRECTIONS and event_address(m.at) not in taken]
+    own = [m for m in signs if m not in source]
+    limit = _forced(base)
+    bowing = None
+    for kept in dict.fromkeys((tuple(signs), tuple(own), ())):
+        bowing = read_strokes(base.line, tuple(sorted({*new, *kept})), base.settings, base.tempo)
+        if _forced(bowing) <= limit and _retakes_have_time(bowing, base):
+            break
+    assert bowing is not None
+    begun = {s.first for s in bowing.strokes}
+    amounts = [m for m in base.marks if m.kind in _AMOUNTS and event_address(m.at) in begun]
+    if all(m in bowing.marks for m in amounts):
+        return bowing
+    return read_strokes(base.line, tuple(sorted({*bowing.marks, *amounts})), base.settings, base.tempo)
+
+
+def _retakes_have_time(bowing: Bowing, base: Bowing) -> bool:
+    """No retake, other than those there were, after a stroke too short to lift in."""
+    before = {s.first for s in base.strokes if s.retake}
+    return all(not s.retake or s.first in before or _has_time(bowing, n) for n, s in enumerate(bowing.strokes))
+
+
+def _has_time(bowing: Bowing, place: int) -> bool:
+    """A rest before a stroke, or a stroke before it that is long enough to be left early."""
+    stroke, last = bowing.strokes[place], bowing.strokes[place - 1] if place else None
+    if last is None or stroke.free or last.moments[-1].end < stroke.moments[0].onset:
+        return True
+    return last.seconds is None or last.moments[-1].seconds(bowing.tempi) >= RETAKE_SECONDS
 
 
 Family = list[tuple[str, Callable[[], Iterable[Mark]]]]
@@ -168,9 +210,13 @@ def _by_beat(line: Line, moment: Moment) -> tuple[int, int]:
 def _grouped(
     line: Line, marks: Marks, base: Bowing, unit: Callable[[Line, Moment], tuple[int, int]] | None
 ) -> list[Mark]:
-    """Slurs over every unit, broken at rests, pizzicato and tremolo; ties stay."""
-    out = [m for m in marks if m.kind not in _GROUPING]
+    """Slurs over every unit, broken at rests, pizzicato, tremolo, repeated notes, dots and signs
+    that are marked; ties and hooked groups stay."""
+    out = [m for m in marks if m.kind not in _GROUPING or m.kind is Kind.HOOK]
     moments = _written(base)
+    fixed = {event_address(m.at) for m in marks if m.kind in _DIRECTIONS}
+    dotted = {event_address(m.at) for m in marks if m.kind is Kind.ARTICULATION and m.value in _STOPPED}
+    hooked = _inside_hooks(line, marks)
     groups: list[list[Moment]] = []
     keys: list[tuple[int, int]] = []
     for moment in moments:
@@ -178,7 +224,12 @@ def _grouped(
         last = groups[-1][-1] if groups else None
         touching = last is not None and line.time(last.main) + last.main.duration == line.time(moment.main)
         shaking = last is not None and (last.main.tremolo or moment.main.tremolo)
-        if touching and not shaking and (keys[-1] == key or moment.continues):
+        apart = last is not None and (
+            any(e.address in fixed for e in moment.events)
+            or {last.address, moment.address} & (dotted | hooked)
+            or bool({*last.main.pitches} & {*moment.main.pitches})
+        )
+        if touching and not shaking and (moment.continues or (keys[-1] == key and not apart)):
             groups[-1].append(moment)
         else:
             groups.append([moment])
@@ -189,13 +240,22 @@ def _grouped(
     return out
 
 
+def _inside_hooks(line: Line, marks: Marks) -> set[str]:
+    """Notes of hooked and portato groups."""
+    spans = spanning(line, marks, Kind.HOOK)
+    return {e.address for start, end, _ in spans for e in line.between(start.address, end.address)}
+
+
 def _pairs(base: Bowing) -> list[tuple[Stroke, Stroke]]:
-    """Single long strokes with a short one right after them, half as long or less, in one bar."""
+    """Single long strokes with a short one right after them, half as long or less, in one bar,
+    neither with an ornament and the short one without a sign of its own."""
     out = []
+    ornate = {event_address(m.at) for m in base.marks if m.kind is Kind.ORNAMENT}
     for long, short in pairwise(base.strokes):
         single = long.kind is StrokeKind.SINGLE and short.kind is StrokeKind.SINGLE
         together = not short.free and long.moments[-1].main.bar == short.moments[0].main.bar
-        if single and together and short.beats and long.beats >= 2 * short.beats:
+        plain = not ornate & {long.first, short.first} and not short.marked
+        if single and together and plain and short.beats and long.beats >= 2 * short.beats:
             out.append((long, short))
     return out
 
@@ -211,12 +271,12 @@ def _hooked(marks: Marks, base: Bowing) -> list[Mark]:
 
 
 def _retaken(line: Line, marks: Marks, base: Bowing) -> list[Mark]:
-    """A retake to a down-bow at every downbeat that would come up."""
+    """A retake to a down-bow at every downbeat that would come up and leaves time for it."""
     out = [m for m in marks if m.kind not in _DIRECTIONS]
     if base.strokes:
         out.append(Mark(Kind.BOW, base.strokes[0].first, base.strokes[0].direction.value))
-    for stroke in base.strokes[1:]:
-        if stroke.pass_number == 1 and is_downbeat(line, stroke.moments[0]):
+    for place, stroke in enumerate(base.strokes):
+        if place and stroke.pass_number == 1 and is_downbeat(line, stroke.moments[0]) and _has_time(base, place):
             out.append(Mark(Kind.BOW, stroke.first, Direction.DOWN.value))
     trial = read_strokes(line, tuple(out), base.settings, base.tempo)
     needed = {s.first for s in trial.strokes if s.retake == "needed"}
@@ -254,51 +314,3 @@ def _middle(line: Line, stroke: Stroke) -> int | None:
             best = min(best, (miss, place)) if best else (miss, place)
         beats += moment.beats
     return best[1] if best else None
-
-
-def trade_off(before: BowFacts, after: BowFacts) -> str:
-    """What a bowing gives and what it asks, against the one it was made from, in a sentence."""
-    gives: list[str] = []
-    asks: list[str] = []
-
-    def weigh(better: bool, more: str) -> None:
-        (gives if better else asks).append(more)
-
-    if after.bow_changes != before.bow_changes:
-        word = "fewer" if after.bow_changes < before.bow_changes else "more"
-        weigh(word == "fewer", f"{word} bow changes ({after.bow_changes} instead of {before.bow_changes})")
-    old, new = before.longest_seconds, after.longest_seconds
-    if old is not None and new is not None and abs(new - old) > 0.05:
-        word = "shorter" if new < old else "longer"
-        weigh(word == "shorter", f"a {word} longest stroke ({new:.1f} s instead of {old:.1f} s)")
-    if after.downbeats_down != before.downbeats_down:
-        word = "more" if after.downbeats_down > before.downbeats_down else "fewer"
-        text = f"{word} downbeats on a down-bow ({after.downbeats_down} instead of {before.downbeats_down})"
-        weigh(word == "more", text)
-    if after.retakes != before.retakes:
-        word = "fewer" if after.retakes < before.retakes else "more"
-        weigh(word == "fewer", f"{word} retakes ({after.retakes} instead of {before.retakes})")
-    if before.fastest_ratio and after.fastest_ratio and abs(after.fastest_ratio - before.fastest_ratio) > 0.25:
-        even = after.fastest_ratio < before.fastest_ratio
-        ratio = f"{after.fastest_ratio:.1f} times its neighbour instead of {before.fastest_ratio:.1f}"
-        weigh(even, f"a {'more even' if even else 'less even'} speed (the fastest {ratio})")
-    if after.last_place is not None:
-        ending = f"the last note ends {after.last_direction}-bow, {_at(place_word(after.last_place))}"
-    else:
-        ending = "no bowed note ends it"
-    parts = []
-    if gives:
-        parts.append("gives " + _listed(gives))
-    if asks:
-        parts.append("asks for " + _listed(asks))
-    parts.append(ending)
-    text = "; ".join(parts)
-    return text[:1].upper() + text[1:] + "."
-
-
-def _listed(words: list[str]) -> str:
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
-
-
-def _at(word: str) -> str:
-    return f"in the {word}" if word.endswith("half") or word == "middle" else f"at the {word}"

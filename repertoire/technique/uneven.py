@@ -7,7 +7,8 @@ without a source; the numbers are arithmetic.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import StrEnum
 from fractions import Fraction
 from itertools import pairwise
 
@@ -16,7 +17,8 @@ from .bow_words import share_figure, share_word
 from .bowing import read_strokes
 from .line import Line, LineError, event_address
 from .marks import Kind, Mark, Marks
-from .strokes import BOW, Bowing, BowSettings, Direction, Moment
+from .spans import ends
+from .strokes import BOW, Bowing, BowSettings, Direction, Moment, StrokeKind
 
 
 class UnevenError(ValueError):
@@ -27,7 +29,8 @@ class UnevenError(ValueError):
 class UnevenAnswer:
     """One answer. Speeds are mm a second (None under a fermata), `ratio` the short note's speed
     over the long one's, `travel` the share of the bow by which both together move the bow in
-    the long note's direction before any lift, `lift_mm` the way through the air."""
+    the long note's direction before any lift, `lift_mm` the way through the air, `cuts` the
+    slurs and hooked groups that had to be cut."""
 
     name: str  # "uneven speed", "hook", "retake"
     marks: Marks
@@ -42,6 +45,7 @@ class UnevenAnswer:
     lift_mm: float
     next_direction: Direction
     sentence: str
+    cuts: Marks = ()
 
     @property
     def marks_with_amounts(self) -> Marks:
@@ -72,7 +76,7 @@ def uneven_answers(
     fixed = asked is not None and alone
     together = share if fixed else min(Fraction(1), share + small)
     pulled = together * long.beats / (long.beats + short.beats)
-    base = _cleared(marks, long, short, after)
+    base, cuts = _cleared(line, marks, long, short, after)
     first = Mark(Kind.BOW, long.address, way.value)
 
     def answer(
@@ -83,7 +87,7 @@ def uneven_answers(
         ratio = (shares[1] / short.beats) / (shares[0] / long.beats)
         return UnevenAnswer(
             name, tuple(sorted({*base, first, *new})), long.address, short.address, *shares, speeds[0], speeds[1],
-            ratio, shares[0] + turn * shares[1], float(lift) * settings.hair_mm, following, sentence,
+            ratio, shares[0] + turn * shares[1], float(lift) * settings.hair_mm, following, sentence, cuts,
         )  # fmt: skip
 
     # As much bow for the short note has to be said where the long one's amount is marked.
@@ -108,10 +112,36 @@ def uneven_answers(
     )  # fmt: skip
 
 
-def uneven_pairs(bowing: Bowing) -> tuple[tuple[Moment, Moment], ...]:
-    """Every longer note with a shorter one right after it, in playing order, each written pair once."""
+class PairKind(StrEnum):
+    """Which places are worth a look first."""
+
+    DOTTED = "dotted rhythms"
+    OTHER = "other long and short notes"
+    SLURRED = "under one slur, which would be cut"
+
+
+@dataclass(frozen=True, slots=True)
+class UnevenPair:
+    """A longer note with a shorter one right after it."""
+
+    long: Moment
+    short: Moment
+    kind: PairKind
+
+
+def uneven_pairs(bowing: Bowing) -> tuple[UnevenPair, ...]:
+    """Every longer note with a shorter one right after it, each written pair once: dotted
+    rhythms in separate bows first, places under one slur last, each in playing order."""
     moments = [m for s in bowing.strokes for m in s.moments if m.pass_number == 1]
-    return tuple((long, short) for long, short in pairwise(moments) if _is_pair(long, short))
+    found = [UnevenPair(a, b, _pair_kind(bowing, a, b)) for a, b in pairwise(moments) if _is_pair(a, b)]
+    return tuple(sorted(found, key=lambda pair: tuple(PairKind).index(pair.kind)))
+
+
+def _pair_kind(bowing: Bowing, long: Moment, short: Moment) -> PairKind:
+    stroke = bowing.stroke_at(long.address)
+    if stroke is not None and stroke is bowing.stroke_at(short.address) and stroke.kind is StrokeKind.SLURRED:
+        return PairKind.SLURRED
+    return PairKind.DOTTED if long.main.value.dots and long.beats >= 2 * short.beats else PairKind.OTHER
 
 
 def _is_pair(long: Moment, short: Moment) -> bool:
@@ -136,19 +166,56 @@ def _pair(bowing: Bowing, address: str) -> tuple[Moment, Moment, Moment | None]:
     raise UnevenError(f"No longer note stands right before a shorter one in {bowing.line.where(wanted)}.")
 
 
-def _cleared(marks: Marks, long: Moment, short: Moment, after: Moment | None) -> list[Mark]:
-    """The marks without directions, groups and amounts that would decide the place already."""
+def _cleared(line: Line, marks: Marks, long: Moment, short: Moment, after: Moment | None) -> tuple[list[Mark], Marks]:
+    """The marks without directions, groups and amounts that would decide the place already, and
+    the groups that were cut for it; what is left of a slur before or after stays."""
     inside = {e.address for m in (long, short) for e in m.events}
     shorts = {e.address for e in short.events}
     next_ones = {e.address for e in after.events} if after else set()
-    out = []
+    out: list[Mark] = []
+    cuts: list[Mark] = []
     for mark in marks:
-        at, to = event_address(mark.at), event_address(mark.to) if mark.to else ""
+        at = event_address(mark.at)
+        if mark.kind in (Kind.SLUR, Kind.HOOK) and (covered := _covered(line, mark)) & inside:
+            out += _left_of(line, mark, inside)
+            if covered - inside:
+                cuts.append(mark)
+            continue
         turns = mark.kind in (Kind.BOW, Kind.RETAKE) and at in inside | next_ones
         amounts = mark.kind in (Kind.AMOUNT, Kind.PART) and at in shorts
-        groups = mark.kind in (Kind.SLUR, Kind.HOOK) and (at in inside or to in inside)
-        if not (turns or groups or amounts):
+        if not (turns or amounts):
             out.append(mark)
+    return out, tuple(sorted(cuts))
+
+
+def _span(line: Line, mark: Mark) -> list[str]:
+    """The notes a slur or group covers, in order, in its own voice."""
+    found = ends(line, mark)
+    if found is None:
+        return []
+    first, last = found
+    return [
+        e.address for e in line.between(first.address, last.address)
+        if e.pitches and not e.grace and e.voice == first.voice
+    ]  # fmt: skip
+
+
+def _covered(line: Line, mark: Mark) -> set[str]:
+    return set(_span(line, mark))
+
+
+def _left_of(line: Line, mark: Mark, inside: set[str]) -> list[Mark]:
+    """What stays of a slur on either side of some of its notes, where two notes or more do."""
+    notes = _span(line, mark)
+    taken = [n for n, address in enumerate(notes) if address in inside]
+    before, after = notes[: taken[0]], notes[taken[-1] + 1 :]
+    enters = mark.at not in line
+    leaves = mark.to not in line
+    out = []
+    if len(before) > 1 or (before and enters):
+        out.append(replace(mark, to=before[-1]))
+    if len(after) > 1 or (after and leaves):
+        out.append(replace(mark, at=after[0]))
     return out
 
 

@@ -20,13 +20,15 @@ from repertoire.drafts import ChangedElsewhere, Desk, Refused
 from repertoire.excerpts import printed_marks, screen_of
 from repertoire.models import Marking, Passage, Suggestion
 from repertoire.notation.cutting import cut, marks_in
+from repertoire.notation.look import words_for
 from repertoire.notation.picture import Picture
+from repertoire.notation.signs import describe
 from repertoire.suggesting import Offer
 from repertoire.technique.bow_alternatives import AT_FIRST, RULES, PossibleBowing, possible_bowings
 from repertoire.technique.bow_words import share_word
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks, dump
-from repertoire.technique.uneven import UnevenAnswer, UnevenError, uneven_answers, uneven_pairs
+from repertoire.technique.uneven import UnevenAnswer, UnevenError, UnevenPair, uneven_answers, uneven_pairs
 from repertoire.views.marking import ELSEWHERE, from_script, look_for
 from studio.access import teacher_of
 from studio.terms import terms_for, worded
@@ -52,6 +54,10 @@ class Offered:
     @property
     def trade_off(self) -> str:
         return worded(self.found.trade_off, self.version.terms)
+
+    @property
+    def leaves_out(self) -> str:
+        return worded(self.found.leaves_out, self.version.terms)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -88,7 +94,7 @@ def bowings(request: HttpRequest, passage_id: int) -> HttpResponse:
         "passage": passage,
         "desk": desk,
         "offered": offered,
-        "rows": _systems(request, passage, offered),
+        "rows": _systems(request, passage, offered, desk.marks),
         "facts": fact_rows([now, *(each.version for each in offered)], BOW_ROWS) if offered else (),
         "tempo": round(float(now.bowing.tempo)),
         "tempo_changes": bool(now.bowing.tempi.changes),
@@ -130,12 +136,13 @@ def _offered(
     ]
 
 
-def _systems(request: HttpRequest, passage: Passage, offered: Sequence[Offered]) -> list[Row]:
-    """The alternatives as staves of one system, each with its planned bow distribution below."""
+def _systems(request: HttpRequest, passage: Passage, offered: Sequence[Offered], now: Marks) -> list[Row]:
+    """The alternatives as staves of one system, what differs from now ringed, each with its planned
+    bow distribution below."""
     if not offered:
         return []
     staves = [(each.letter, each.version.line, each.found.marks) for each in offered]
-    drawn = drawn_together(staves, look_for(request, passage, prefix="b-"))
+    drawn = drawn_together(staves, look_for(request, passage, prefix="b-"), against=now)
     return _with_strips(drawn, [(each.letter, each.found.name, each.version) for each in offered])
 
 
@@ -209,7 +216,7 @@ def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
     bowing = read(desk.line, desk.marks, wanted)
     terms = terms_for(teacher_of(request).studio.terms)
     pairs = uneven_pairs(bowing)
-    at = request.GET.get("at", "") or (pairs[0][0].address if pairs else "")
+    at = request.GET.get("at", "") or (pairs[0].long.address if pairs else "")
     trouble, status = "", 200
     answers: list[AnswerSaid] = []
     if at:
@@ -230,11 +237,13 @@ def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
         "passage": passage,
         "desk": desk,
         "pairs": [
-            (long.address, worded(_pair_words(desk.line, long.address, short.address), terms)) for long, short in pairs
+            (kind, [(p.long.address, worded(_pair_words(desk.line, p), terms)) for p in pairs if p.kind is kind])
+            for kind in dict.fromkeys(p.kind for p in pairs)
         ],
+        "cuts": [describe(mark, desk.line, words_for(teacher_of(request).studio.terms)) for mark in _cuts(answers)],
         "at": answers[0].answer.long if answers else at,
         "answers": answers,
-        "rows": _answer_systems(request, passage, desk.line, answers, wanted),
+        "rows": _answer_systems(request, passage, desk, answers, wanted),
         "tempo": round(float(bowing.tempo)),
         "tempo_changes": bool(bowing.tempi.changes),
         "trouble": trouble,
@@ -246,9 +255,13 @@ def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
     return render(request, f"repertoire/{template}", context, status=status)
 
 
-def _pair_words(line: Line, long: str, short: str) -> str:
-    names = [" and ".join(p.label for p in line.event(a).pitches) for a in (long, short)]
-    return f"{line.where(long)}: {names[0]}, then {names[1]}"
+def _pair_words(line: Line, pair: UnevenPair) -> str:
+    names = [" and ".join(p.label for p in m.main.pitches) for m in (pair.long, pair.short)]
+    return f"{line.where(pair.long.address)}: {names[0]}, then {names[1]}"
+
+
+def _cuts(answers: Sequence[AnswerSaid]) -> Marks:
+    return answers[0].answer.cuts if answers else ()
 
 
 def _said(request: HttpRequest, letter: str, answer: UnevenAnswer, at: str) -> AnswerSaid:
@@ -272,16 +285,18 @@ def _said(request: HttpRequest, letter: str, answer: UnevenAnswer, at: str) -> A
 
 
 def _answer_systems(
-    request: HttpRequest, passage: Passage, line: Line, answers: Sequence[AnswerSaid], wanted: BowAsked
+    request: HttpRequest, passage: Passage, desk: Desk, answers: Sequence[AnswerSaid], wanted: BowAsked
 ) -> list[Row]:
     """The bars of the place, written in each of the three ways, with the bow each answer counts on."""
     if not answers:
         return []
+    line = desk.line
     first = line.event(answers[0].answer.long).bar
     last = min(line.event(answers[0].answer.short).bar + 1, line.bars[-1].index)
     bars = cut(line, first, None, last, None)
     staves = [(each.letter, bars, marks_in(each.answer.marks, bars)) for each in answers]
-    drawn = drawn_together(staves, look_for(request, passage, prefix="u-"))
+    now = marks_in(desk.marks, bars)
+    drawn = drawn_together(staves, look_for(request, passage, prefix="u-"), against=now)
     asked = replace(wanted, reading=AS_MARKED)
     counted = [
         _version(request, passage, bars, marks_in(each.answer.marks_with_amounts, bars), asked) for each in answers

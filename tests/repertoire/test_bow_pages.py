@@ -271,7 +271,7 @@ def test_taking_a_bowing_makes_a_suggested_child_and_remembers_the_others(passag
     draft.refresh_from_db()
     client.post(reverse("mark_keep", args=[passage.pk]), {"name": "Tried", "state": f"{draft.pk}.{draft.revision}"})
     made = Marking.objects.get(name="Tried")
-    assert (made.origin, made.rule_version, made.parent.origin) == ("suggested", "bow 1", "printed")
+    assert (made.origin, made.rule_version, made.parent.origin) == ("suggested", "bow 2", "printed")
     assert "D4" in made.hand_changes
 
 

@@ -8,7 +8,7 @@ from repertoire.technique.bow_alternatives import RULES, possible_bowings
 from repertoire.technique.bow_facts import facts, limit_findings
 from repertoire.technique.bow_place import place_as_marked
 from repertoire.technique.bowing import Bowing, FindingKind, read_strokes
-from repertoire.technique.marks import Aspect, Kind, digest
+from repertoire.technique.marks import Aspect, Kind, Mark, digest
 from repertoire.technique.uneven import UnevenError, uneven_answers, uneven_pairs
 from tests.technique.lines import line, marks
 
@@ -31,11 +31,11 @@ def test_three_distinct_bowings_with_facts_and_a_sentence():
         "d1 u1 d1 u1 d1 u1 d2 u2 d1 u1 d1 u1 d1",
         "d2 u2 d2 u4 d1 u2 d1 u1",
     ]
-    assert found[0].trade_off.startswith(
-        "Gives more downbeats on a down-bow (3 instead of 2); the last note ends up-bow"
+    assert found[0].trade_off == (
+        "Gives 3 of 5 downbeats on a down-bow instead of 2. The last note ends up-bow, in the lower half."
     )
     assert found[1].trade_off.startswith(
-        "Gives more downbeats on a down-bow (4 instead of 2); asks for more bow changes (12 instead of 10)"
+        "Gives 4 of 5 downbeats on a down-bow instead of 2. Asks for more bow changes (12 instead of 10)"
     )
     assert all(p.rules == RULES for p in found)
     assert len({digest(p.marks, Aspect.BOW) for p in found}) == 3
@@ -72,11 +72,64 @@ def test_a_slur_that_lasts_too_long_is_split_and_none_made_longer():
 
 def test_retaken_downbeats_all_come_down():
     waltz = line("3/4", "alto", "C4 q D4 q E4 q | F4 q E4 q D4 q | C4 h.")
-    found = {p.name: p for p in possible_bowings(waltz, (), limit=None)}
+    found = {p.name: p for p in possible_bowings(waltz, (), tempo=60, limit=None)}
     assert shape(found["retaken downbeats"].bowing) == "d1 u1 d1 d1R u1 d1 d1R"
     assert found["retaken downbeats"].facts.downbeats_down == 3
     assert found["retaken downbeats"].facts.retakes == 2
     assert not [f for f in found["retaken downbeats"].bowing.findings if f.kind is FindingKind.RETAKE_OR_HOOK]
+
+
+def named(passage, *texts, printed=None, tempo=80):
+    found = possible_bowings(passage, marks(*texts), printed=printed, tempo=tempo, limit=None)
+    return {p.name: p for p in found}
+
+
+def test_no_new_slur_runs_over_a_repeated_note_or_over_dots():
+    quavers = line("2/2", "alto", "C3 e E3 e E3 e A3 e D3 e G3 e G3 e D4 e | C3 w")
+    found = named(quavers)
+    assert shape(found["one stroke a bar"].bowing) == "d2 u4 d2 u1"
+    assert shape(found["by the beat"].bowing) == "d2 u2 d2 u2 d1"
+    dots = line("2/4", "alto", "C4 e D4 e E4 e F4 e | G4 h")
+    assert shape(named(dots)["by the beat"].bowing) == "d2 u2 d1"
+    assert "by the beat" not in named(dots, *(f"staccato b1n{n}" for n in (1, 2, 3, 4)))
+
+
+def test_what_the_teacher_marked_is_kept_where_it_can_hold():
+    eighths = line("4/4", "alto", "C4 e D4 e E4 e F4 e G4 e A4 e B4 e C5 e | D4 w")
+    found = named(eighths, "up b1n4", "1/2 b1n4", "portato b1n7 b1n8")
+    whole = found["one stroke a bar"]
+    assert shape(whole.bowing) == "d3 u3 d2 u1"
+    assert whole.leaves_out == ""
+    assert set(marks("up b1n4", "1/2 b1n4", "portato b1n7 b1n8")) <= set(whole.marks)
+
+
+def test_what_cannot_hold_is_named():
+    halves = line("4/4", "alto", "C4 h D4 h | E4 h F4 h | G4 w")
+    source = marks("down b2n1")
+    found = possible_bowings(halves, (*source, *marks("up b1n2")), printed=source, limit=None)
+    up = next(p for p in found if p.name == "start up")
+    assert shape(up.bowing) == "u1 d1 u1 d1 u1"
+    assert up.leaves_out == "Leaves out your up-bow in bar 1, beat 3 and the printed down-bow in bar 2, beat 1."
+    # A sign that holds either way stays, and the other is not given up for it.
+    after_rest = line("4/4", "alto", "C4 h r h | E4 h F4 h")
+    kept = named(after_rest, "down b2n1")["start up"]
+    assert "Leaves out" not in kept.leaves_out
+    assert shape(kept.bowing) == "u1 d1 u1"
+
+
+def test_nothing_is_hooked_to_an_ornament_or_against_a_sign():
+    passage = line("3/4", "alto", "C4 h D4 q | E4 h F4 q | G4 h A4 q")
+    trill = (Mark(Kind.ORNAMENT, "b1n2", "trill"), *marks("up b2n2"))
+    found = possible_bowings(passage, trill, limit=None)
+    hooked = next(p for p in found if p.name == "short notes hooked")
+    assert [m.at for m in hooked.marks if m.kind is Kind.HOOK] == ["b3n1"]
+
+
+def test_a_retake_is_offered_only_where_there_is_time():
+    quick = line("3/4", "alto", "C4 q D4 q E4 q | F4 q E4 q D4 q | C4 h.")
+    assert "retaken downbeats" not in named(quick, tempo=120)
+    rests = line("3/4", "alto", "C4 q D4 q E4 e r e | F4 q E4 q D4 e r e | C4 h.")
+    assert shape(named(rests, tempo=240)["retaken downbeats"].bowing) == "d1 u1 d1 d1R u1 d1 d1R"
 
 
 def test_no_notes_no_bowings():
@@ -145,7 +198,26 @@ def test_a_hooked_short_note_keeps_no_amount_of_its_own() -> None:
 def test_uneven_pairs_are_a_long_note_and_a_shorter_one_right_after_it() -> None:
     notes = line("4/4", "alto", "G3 h. A3 q | G3 q r q A3 e B3 q. | C4 w")
     bowing = read_strokes(notes, ())
-    assert [(a.address, b.address) for a, b in uneven_pairs(bowing)] == [("b1n1", "b1n2")]
+    assert [(p.long.address, p.short.address) for p in uneven_pairs(bowing)] == [("b1n1", "b1n2")]
+
+
+def test_dotted_rhythms_in_separate_bows_come_first_and_slurred_places_last() -> None:
+    notes = line("3/4", "alto", "C4 h D4 q | E4 h F4 q | G4 q. A4 e B4 q")
+    found = uneven_pairs(read_strokes(notes, marks("slur b1n1 b1n2")))
+    assert [(p.long.address, p.kind.name) for p in found] == [
+        ("b3n1", "DOTTED"), ("b2n1", "OTHER"), ("b1n1", "SLURRED"),
+    ]  # fmt: skip
+
+
+def test_a_slur_around_the_place_is_cut_and_not_taken_away() -> None:
+    notes = line("4/4", "alto", "G3 e A3 e C4 q. D4 e E4 e F4 e | G4 w")
+    answers = uneven_answers(notes, marks("slur b1n1 b1n6", "slur b1n6 b2n1"), "b1n3")
+    for answer in answers:
+        assert answer.cuts == marks("slur b1n1 b1n6")
+        slurs = [(m.at, m.to) for m in answer.marks if m.kind is Kind.SLUR]
+        assert slurs == [("b1n1", "b1n2"), ("b1n5", "b1n6"), ("b1n6", "b2n1")]
+    # A slur over the two alone is what the answers are about.
+    assert uneven_answers(notes, marks("slur b1n3 b1n4"), "b1n3")[0].cuts == ()
 
 
 def test_where_the_long_notes_amount_is_marked_each_answer_says_the_short_ones() -> None:
