@@ -15,21 +15,25 @@ from repertoire.excerpts import Store
 from repertoire.models import BowChoice
 from repertoire.notation.excerpt import line_digest
 from repertoire.technique.bow_facts import facts, limit_findings
-from repertoire.technique.bow_place import Placed, StrokePlace, place_as_marked, strip
+from repertoire.technique.bow_place import Placed, StrokePlace, place_as_marked, strip, wishes
 from repertoire.technique.bow_planning import COSTS, PlanCosts, place_planned
 from repertoire.technique.bow_words import NO_TERMS, place_word, share_word
 from repertoire.technique.bowing import BOW, Bowing, BowSettings, read_strokes
-from repertoire.technique.line import Line, beat_label, event_address
+from repertoire.technique.line import Line, Value, beat_label, event_address
 from repertoire.technique.marks import Kind, Mark, Marks, digest
 from repertoire.technique.strokes import Finding, FindingKind, Stroke, StrokeKind
-from repertoire.technique.tempi import tempi_of, tempo_figure
+from repertoire.technique.tempi import beat_of, tempi_of, tempo_figure
 from studio.models import Studio
 from studio.terms import worded
 
 AS_MARKED, PLANNED = "marked", "planned"
+AUTO = ""  # as marked where amounts are marked, else planned
 READINGS = ((AS_MARKED, "as marked"), (PLANNED, "planned"))
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 SLOWEST, FASTEST = 20, 300  # quarter notes a minute that can be asked for
+NOTHING_FIXED = (
+    "No amounts are marked: read evenly, each beat takes as much of the bow, the longest stroke the whole of it."
+)
 CHANGES_TOLD = 4  # changes of tempo named in a summary
 KIND_WORDS = {
     StrokeKind.SINGLE: "", StrokeKind.SLURRED: "slurred", StrokeKind.HOOKED: "hooked",
@@ -41,8 +45,9 @@ _REMARKS = frozenset({FindingKind.HABIT, FindingKind.PHRASE, FindingKind.FERMATA
 
 @dataclass(frozen=True, slots=True)
 class BowAsked:
-    """How a bow is to be read. `tempo` is in quarter notes a minute (None: the printed one),
-    `dynamic` "" for the written ones, `pass_number` which time through repeated music."""
+    """How a bow is to be read: `reading` is AS_MARKED, PLANNED or AUTO, `tempo` in quarter notes a
+    minute (None: the printed one), `dynamic` "" for the written ones, `pass_number` which time
+    through repeated music."""
 
     reading: str = AS_MARKED
     tempo: int | None = None
@@ -102,10 +107,16 @@ def read(line: Line, marks: Marks, asked: BowAsked = ASKED) -> Bowing:
 
 def place(bowing: Bowing, asked: BowAsked = ASKED) -> Placed:
     """The places of a bowing in the reading asked for."""
-    if asked.reading != PLANNED:
+    if (asked.reading or usual_reading(bowing.marks)) != PLANNED:
         return place_as_marked(bowing)
     key = _key(bowing.line, bowing.marks, asked) + repr(asked.costs)
     return _placed.get(key) or _placed.put(key, place_planned(bowing, costs=asked.costs))
+
+
+def usual_reading(*versions: Marks) -> str:
+    """As marked where somebody marked amounts; without any the even reading would only make them up."""
+    fixed = any(m.kind in (Kind.AMOUNT, Kind.PART) for marks in versions for m in marks)
+    return AS_MARKED if fixed else PLANNED
 
 
 def _key(line: Line, marks: Marks, asked: BowAsked) -> str:
@@ -140,12 +151,18 @@ def tell(bowing: Bowing, placed: Placed, asked: BowAsked, terms: Mapping[str, st
     """The bowing in words: a summary, what to look at with bar and beat, and every stroke."""
     found = (*bowing.findings, *placed.findings, *limit_findings(bowing, placed))
     ordered = sorted(dict.fromkeys(found), key=lambda f: (bowing.line.order(f.address), f.kind))
+    even = _evenly(bowing, placed, ordered)
     return BowSaid(
         reading=placed.reading,
-        tempo=worded(_tempo(bowing, asked), terms),
+        tempo=worded(_tempo(bowing, asked, terms), terms),
         summary=_summary(bowing, placed, ordered),
-        findings=tuple(dict.fromkeys(worded(f.message, terms) for f in ordered if f.kind not in _REMARKS)),
-        remarks=tuple(dict.fromkeys(worded(f.message, terms) for f in ordered if f.kind in _REMARKS)),
+        findings=tuple(
+            dict.fromkeys(worded(f.message, terms) for f in ordered if f.kind not in _REMARKS and f not in even)
+        ),
+        remarks=tuple(
+            worded(words, terms)
+            for words in dict.fromkeys((*even.values(), *(f.message for f in ordered if f.kind in _REMARKS)))
+        ),
         strokes=tuple(
             _stroke(bowing, stroke, placed.stroke(stroke.number), terms)
             for stroke in bowing.strokes
@@ -155,10 +172,28 @@ def tell(bowing: Bowing, placed: Placed, asked: BowAsked, terms: Mapping[str, st
     )
 
 
-def _tempo(bowing: Bowing, asked: BowAsked) -> str:
+def _evenly(bowing: Bowing, placed: Placed, found: list[Finding]) -> dict[Finding | None, str]:
+    """What only the even reading says, put as a remark: nobody marked amounts there."""
+    if placed.reading != "as marked":
+        return {}
+    asked, inner = wishes(bowing)
+    fixed = {
+        stroke.number
+        for stroke, wish in zip(bowing.strokes, asked, strict=True)
+        if wish.share is not None or any(m.address in inner for m in stroke.moments)
+    }
+    out: dict[Finding | None, str] = {} if fixed else {None: NOTHING_FIXED}
+    for each in found:
+        stroke = bowing.stroke_at(each.address)
+        if each.kind is FindingKind.RUNS_OUT and (stroke is None or stroke.number not in fixed):
+            out[each] = f"Read evenly, {each.message[0].lower()}{each.message[1:]}"
+    return out
+
+
+def _tempo(bowing: Bowing, asked: BowAsked, terms: Mapping[str, str]) -> str:
     """The tempo at the beginning and where it changes: “60 at the beginning, 90 from bar 5”."""
     tempi, line = bowing.tempi, bowing.line
-    first = tempo_figure(tempi.opening) + ("" if tempi.printed or asked.tempo else " (none is printed)")
+    first = tempo_figure(tempi.opening) + ("" if tempi.printed or asked.tempo else f" ({_unprinted(bowing, terms)})")
     if not tempi.changes:
         return first
     told = [f"{first} at the beginning"]
@@ -169,6 +204,15 @@ def _tempo(bowing: Bowing, asked: BowAsked) -> str:
     words = "; ".join(told) + (f"; {_count(more, 'more change')}" if more > 0 else "")
     printed = tempi_of(line, bowing.settings.tempo).opening
     return f"{words} (in proportion to what is printed)" if tempi.opening != printed else words
+
+
+def _unprinted(bowing: Bowing, terms: Mapping[str, str]) -> str:
+    """Where the tempo comes from when none is printed, on the beat the metre counts."""
+    beat = beat_of(bowing.line)
+    if beat == Value("quarter"):
+        return "none is printed"
+    name = f"{'dotted ' if beat.dots else ''}{terms.get(beat.type, beat.type)}"
+    return f"none is printed; {name} = {tempo_figure(bowing.settings.tempo)}"
 
 
 def _summary(bowing: Bowing, placed: Placed, found: list[Finding]) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 from django.http import HttpRequest
 
 from repertoire.bow import (
-    AS_MARKED,
+    AUTO,
     DYNAMICS,
     FASTEST,
     READINGS,
@@ -25,6 +25,7 @@ from repertoire.bow import (
     passes,
     read,
     tell,
+    usual_reading,
     usual_tempo,
 )
 from repertoire.comparison import Version
@@ -50,6 +51,7 @@ class BowPanel:
     `said` has a name and the words of each marking shown; the name is "" where there is one."""
 
     reading: str
+    usual_reading: str
     directions: str
     tempo: int
     tempo_given: bool
@@ -78,6 +80,8 @@ def kept(request: HttpRequest, passage: Passage) -> dict[str, Any]:
         for name, values in _STAYS.items():
             if given.get(name) in values:
                 now[name] = given[name]
+        if now.get("reading") == given.get("usual"):
+            now.pop("reading", None)  # what is usual for these marks isn't a wish
         now["speeds"] = bool(given.get("speeds"))
         tempo = _number(given.get("tempo", ""), SLOWEST, FASTEST)
         # The usual tempo isn't a wish: another marking of the passage may have its own.
@@ -105,7 +109,7 @@ def asked(request: HttpRequest, passage: Passage) -> BowAsked:
     now = kept(request, passage)
     settings, costs = _settings(request)
     return BowAsked(
-        reading=now.get("reading", AS_MARKED),
+        reading=now.get("reading", AUTO),
         tempo=now.get("tempo"),
         dynamic=now.get("dynamic", ""),
         pass_number=now.get("pass", 1),
@@ -151,9 +155,11 @@ def panel(request: HttpRequest, passage: Passage, versions: Iterable[tuple[str, 
     terms = terms_for(teacher_of(request).studio.terms)
     shown = list(versions)
     usual = usual_tempo(passage_line(passage), shown[0][1].bow.settings)
+    reading = usual_reading(*(version.marks for _, version in shown))
     most = max((passes(version.bowing) for _, version in shown), default=1)
     return BowPanel(
-        reading=now.get("reading", AS_MARKED),
+        reading=now.get("reading") or shown[0][1].bow.reading or reading,
+        usual_reading=reading,
         directions=now.get("directions", MARKED),
         tempo=now.get("tempo") or usual,
         tempo_given="tempo" in now,

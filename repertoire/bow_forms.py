@@ -29,7 +29,7 @@ class Entry:
 
 SETTINGS = (
     Entry("hair_mm", "Playing hair", 300, 800, "mm"),
-    Entry("tempo", "Tempo where none is printed", 20, 300, "quarter notes a minute"),
+    Entry("tempo", "Tempo where none is printed", 20, 300, "beats a minute, of the metre’s own beat"),
     Entry("rest_seconds", "A rest this long lets the bow be set anywhere", 0, 5, "seconds"),
     Entry("fresh_seconds", "After a rest this long one begins as at the start", 0, 30, "seconds"),
     Entry("long_soft_seconds", "A soft stroke longer than this is told", 0.5, 60, "seconds"),

@@ -2,7 +2,8 @@
 
 A band with the frog at the bottom and the tip at the top, thin lines at thirds; each note's
 way runs from its head to the next, solid for a down-bow, dashed for an up-bow. A retake is a
-gap with its sign; where the bow runs out the line stops at the edge with a mark and words.
+gap with its sign; where the bow runs out the line stops at the edge with a mark and words. What
+the lines mean stands once, under the first system.
 The drawing counts in mm from the strip's top left corner, all in one ink, and stands under
 `System.notes`; its numbers are told in words as well.
 """
@@ -26,7 +27,7 @@ _INK: Final = "currentColor"  # the page's ink, also in the dark
 _PALE: Final = 0.55  # how much of it the inner lines take
 _TOP: Final = 3.6  # tip line from the strip's top, room for words above
 _BAND: Final = 13.5  # from the tip line to the frog line
-_TEXT: Final = 2.6
+_TEXT: Final = 3.0
 _GAP: Final = 1.1  # white before a lifted bow's new line
 _WAVE: Final = 0.55
 
@@ -51,8 +52,28 @@ def bow_strip(
     for segment in found:
         start, end = notes[segment.address][0], _next(bowing.line, segment, notes, right)
         out += _way(segment, start, max(end, start + 0.8))
+    legend = bowing.strokes[0].first in notes and _is_last(system, staff)
+    if legend:
+        out.append(_legend(left))
     below = any(s.runs_out is not None and s.end < Fraction(1, 2) for s in found)  # words under the frog line
-    return Strip("".join(out), _TOP + _BAND + 1.6 + below * 1.8, words_of(bowing, placed, found, terms))
+    under = 2.8 if legend else 2.0 if below else 0.0
+    return Strip("".join(out), _TOP + _BAND + 1.6 + under, words_of(bowing, placed, found, terms))
+
+
+def _is_last(system: System, staff: int) -> bool:
+    return staff == max(len(system.staves) - 1, 0)
+
+
+def _legend(left: float) -> str:
+    """What the lines mean, under the first system's last strip."""
+    y = _TOP + _BAND + 3.4
+    out: list[str] = []
+    x = left
+    for words, dashes in (("down-bow", ""), ("up-bow", "1.3 0.8")):
+        out.append(_line(x, y - 0.8, x + 6, y - 0.8, 0.5, dashes))
+        out.append(_text(x + 7, y, words))
+        x += 9 + 0.55 * _TEXT * len(words)
+    return f'<g class="legend">{"".join(out)}</g>'
 
 
 def _edges(system: System, notes: Mapping[str, tuple[float, float]], staff: int) -> tuple[float, float]:

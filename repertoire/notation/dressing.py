@@ -51,11 +51,11 @@ def dress(
 
 
 def _set_number(sign: Sign, signs: Sequence[Sign]) -> None:
-    """A bar number begins at the left edge at the earliest and stands above clef and signatures."""
+    """A bar number begins at the left edge at the earliest and stands above clef, signatures and bracket."""
     assert sign.box is not None
     sign.dx = max(0.0, _NUMBER_LEFT - sign.box[0])
     left, _, right, low = sign.box
-    below = [s.box for s in signs if s.name in ("clef", "keySig", "meterSig") and s.box]
+    below = [s.box for s in signs if s.name in ("clef", "keySig", "meterSig", "grpSym") and s.box]
     top = min((b[1] for b in below if b[0] < right + 30 and b[2] > left - 30), default=low + 40)
     sign.dy = min(0.0, top - 40 - low)
 

@@ -14,6 +14,7 @@ from .line import Line
 from .marks import Kind, Mark, Marks
 
 _SIGNS = frozenset({Kind.BOW, Kind.RETAKE, Kind.HOOK, Kind.AMOUNT, Kind.PART})
+UNEVEN = 2.0  # a stroke less than this many times as fast as its neighbour is not worth a word
 NAMED = 4  # signs left out that are named one by one
 
 
@@ -43,12 +44,10 @@ def trade_off(before: BowFacts, after: BowFacts) -> str:
     if after.retakes != before.retakes:
         count = f"{after.retakes or 'none'} instead of {before.retakes or 'none'}"
         weigh(after.retakes < before.retakes, f"fewer retakes, {count}", f"retakes, {count}")
-    if before.fastest_ratio and after.fastest_ratio and abs(after.fastest_ratio - before.fastest_ratio) > 0.25:
-        ratio = (
-            f"the fastest stroke {after.fastest_ratio:.1f} times its neighbour instead of {before.fastest_ratio:.1f}"
-        )
-        even = after.fastest_ratio < before.fastest_ratio
-        weigh(even, f"a more even speed, {ratio}", f"a quick bow, {ratio}")
+    old_ratio, new_ratio = before.fastest_ratio or 1.0, after.fastest_ratio or 1.0
+    if abs(new_ratio - old_ratio) > 0.25 and max(old_ratio, new_ratio) >= UNEVEN:
+        ratio = f"the fastest stroke {new_ratio:.1f} times its neighbour instead of {old_ratio:.1f}"
+        weigh(new_ratio < old_ratio, f"a more even speed, {ratio}", f"a quick bow, {ratio}")
     parts = []
     if gives:
         parts.append("Gives " + "; ".join(gives))

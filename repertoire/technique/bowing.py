@@ -65,7 +65,7 @@ def read_strokes(
     """The strokes of a line in played order, and what has to be told about them.
 
     `tempo` is the one it begins at, in quarter notes a minute; without it the printed one
-    counts, else the settings' tempo. Tempo marks inside the line are followed, in proportion
+    counts, else the settings' tempo on the metre's own beat. Tempo marks inside the line are followed, in proportion
     to its beginning (see `tempi.py`). Marks on addresses outside the line are left alone.
     """
     printed = tempi_of(line, settings.tempo)

@@ -80,7 +80,7 @@ class BowSettings:
     """What a teacher can set about the bow. The limits are common practice, without a source."""
 
     hair_mm: float = 640.0
-    tempo: Fraction = Fraction(80)  # quarter notes a minute where none is given
+    tempo: Fraction = Fraction(80)  # beats a minute where none is printed, of the metre's own beat
     rest_seconds: Fraction = Fraction(3, 10)  # a rest this long lets the bow be set anywhere
     fresh_seconds: Fraction = Fraction(2)  # after a rest this long the habit of a start holds
     long_soft_seconds: float = 6.0  # a longer stroke at p is worth a word

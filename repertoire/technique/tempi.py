@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from .line import Bar, Line, TempoMark
+from .line import Bar, Line, Meter, TempoMark, Value
 from .played import played_bars
 
 _AGAIN = re.compile(r"^\s*\W*((a|in)\s+tempo)\b", re.I)
@@ -166,9 +166,10 @@ class _Reader:
 
 
 def tempi_of(line: Line, usual: Fraction) -> Tempi:
-    """The tempi of a line as printed. `usual` (quarters a minute) counts where no number is
-    printed before the line or at its beginning; an upbeat begins at the number over the bar
-    that follows."""
+    """The tempi of a line as printed. `usual` (beats a minute, of the metre's own beat) counts
+    where no number is printed before the line or at its beginning; an upbeat begins at the
+    number over the bar that follows."""
+    usual *= beat_of(line).quarters
     reader = _Reader()
     for mark in line.tempos_before:
         reader.read(mark)
@@ -196,6 +197,14 @@ def tempi_of(line: Line, usual: Fraction) -> Tempi:
             changes.append(TempoChange(bar.index, bar.number, mark.onset, now))
     written = Pace(tuple(points))
     return Tempi(begun, printed, written, _played(line, written), tuple(changes), tuple(untold))
+
+
+def beat_of(line: Line) -> Value:
+    """What a line's metre is counted in: a half in 2/2 and 3/2, a dotted quarter in 6/8, else a
+    quarter, also in 3/8 and the like."""
+    meter = line.bars[0].meter if line.bars else Meter()
+    names = {Fraction(2): Value("half"), Fraction(3, 2): Value("quarter", 1), Fraction(3): Value("half", 1)}
+    return names.get(meter.beat, Value("quarter"))
 
 
 def at_one_tempo(line: Line) -> Line:

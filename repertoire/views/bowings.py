@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from repertoire import drafts, suggesting
 from repertoire.access import get_passage
-from repertoire.bow import AS_MARKED, PLANNED, BowAsked, read
+from repertoire.bow import PLANNED, BowAsked, read
 from repertoire.bow_asked import asked
 from repertoire.comparison import BOW_ROWS, Version, drawn_together, fact_rows, with_strip
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
@@ -297,7 +297,7 @@ def _answer_systems(
     staves = [(each.letter, bars, marks_in(each.answer.marks, bars)) for each in answers]
     now = marks_in(desk.marks, bars)
     drawn = drawn_together(staves, look_for(request, passage, prefix="u-"), against=now)
-    asked = replace(wanted, reading=AS_MARKED)
+    asked = replace(wanted, reading=PLANNED)
     counted = [
         _version(request, passage, bars, marks_in(each.answer.marks_with_amounts, bars), asked) for each in answers
     ]

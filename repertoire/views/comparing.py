@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.contrib import messages
@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from repertoire import under_staves
 from repertoire.access import get_passage
-from repertoire.bow import inferred_marks
+from repertoire.bow import AUTO, inferred_marks, usual_reading
 from repertoire.bow_asked import asked as bow_asked
 from repertoire.bow_asked import every_direction, panel
 from repertoire.comparison import Version, drawn_together, fact_rows, strips, with_strip
@@ -88,6 +88,8 @@ def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
         shown = _shown(request)
         player = hand_shown(request, passage, shown)
         bow = bow_asked(request, passage)
+        if bow.reading == AUTO:
+            bow = replace(bow, reading=usual_reading(*(marks_of(m) for m in chosen)))
         versions = [Version(m, line, instrument, terms, player, bow) for m in chosen]
         lettered = [Lettered(letter, version) for letter, version in zip("ABC", versions, strict=False)]
         context |= {

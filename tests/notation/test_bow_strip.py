@@ -20,6 +20,7 @@ def drawn(*texts: str, system: System = SYSTEM):
 
 def ways(drawing: str) -> list[tuple[float, float, bool]]:
     """Start and end x of every note's line (they are 0.5 mm wide), and whether it is dashed."""
+    drawing = drawing.partition('<g class="legend">')[0]
     found = re.findall(r'd="M([\d.]+) [\d.]+L([\d.]+) [\d.]+" style="([^"]*stroke-width:0\.5;[^"]*)"', drawing)
     return [(float(a), float(b), "dasharray" in style) for a, b, style in found]
 
@@ -34,6 +35,21 @@ def test_lines_run_from_head_to_head_solid_down_dashed_up():
         "Bow, as marked. bar 1, beat 1: down-bow, frog to tip; bar 1, beat 3: up-bow, tip to frog; "
         "bar 2, beat 1: down-bow, frog to tip."
     )
+
+
+def test_what_the_lines_mean_stands_once_under_the_first_system():
+    legend = drawn().drawing.partition('<g class="legend">')[2]
+    assert re.findall(">([a-z-]+)</text>", legend) == ["down-bow", "up-bow"]
+    assert [dashed for *_, dashed in ways(legend)] == [False, True]
+    later = System("", 100.0, 20.0, {"b2n1": (60.0, 5.0), "b2n2": (75.0, 5.0)})
+    assert "legend" not in drawn(system=later).drawing
+    assert drawn(system=later).height_mm < drawn().height_mm
+    # Of several staves the last strip carries it.
+    staves = (StaffPlace(2.0, 10.0, 5.0, 98.0), StaffPlace(22.0, 30.0, 5.0, 98.0))
+    both = System("", 100.0, 40.0, NOTES, staves, notes_by_staff=(NOTES, NOTES))
+    bowing = read_strokes(PASSAGE, ())
+    told = ["legend" in bow_strip(bowing, place_as_marked(bowing), both, staff=n).drawing for n in (0, 1)]
+    assert told == [False, True]
 
 
 def test_a_retake_leaves_a_gap_with_a_sign():

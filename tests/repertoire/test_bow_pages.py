@@ -100,7 +100,7 @@ def test_the_distribution_stands_under_the_notes_when_chosen(passage, client):
     assert 'id="bow-said"' not in without
     page = client.get(page_of(passage, under="bow")).content.decode()
     assert page.count('class="strip"') >= 1
-    assert "The bow, as marked" in page
+    assert "The bow, planned" in page
     # The choice stays for the next page.
     marking = Marking.objects.get(passage=passage)
     assert 'class="strip"' in client.get(reverse("marking", args=[marking.pk])).content.decode()
@@ -109,7 +109,9 @@ def test_the_distribution_stands_under_the_notes_when_chosen(passage, client):
 def test_numbers_follow_the_tempo(passage, client):
     # Four beats in one bow at 60 take 4.0 s; at 120 2.0 s; 640 mm of hair: 160 and 320 mm a second. [A]
     for tempo, seconds, speed in ((60, "4.0", "160"), (120, "2.0", "320")):
-        page = client.get(page_of(passage, under="bow", bow=1, tempo=tempo, speeds=1)).content.decode()
+        page = client.get(
+            page_of(passage, under="bow", bow=1, tempo=tempo, speeds=1, reading="marked")
+        ).content.decode()
         first = re.search(r"<tbody><tr>(.*?)</tr>", page, re.S)[1]
         assert f'<td class="number">{seconds}</td>' in first
         assert f'<td class="number">{speed}</td>' in first
@@ -136,7 +138,28 @@ def test_a_tempo_that_is_none_leaves_the_last_one(passage, client, tempo):
 def test_wrong_values_ask_for_nothing(passage, client):
     page = client.get(page_of(passage, under="bow", bow=1, tempo=80, reading="best", dynamic="loud", **{"pass": "x"}))
     assert page.status_code == 200
-    assert "The bow, as marked" in plain(page)
+    assert "The bow, planned" in plain(page)
+
+
+def test_amounts_that_are_marked_are_read_and_none_are_made_up(passage, client, teacher):
+    assert "The bow, planned" in plain(client.get(page_of(passage, under="bow")))
+    own = make_marking(passage, teacher, marks("1/2 b1n1"), name="Half a bow", origin="own")
+    assert "The bow, as marked" in plain(client.get(page_of(passage, marking=own.pk)))
+    # Read as marked, what only the even reading says is a remark, and that nothing is marked is said.
+    even = plain(client.get(page_of(passage, bow=1, reading="marked", marking=Marking.objects.first().pk)))
+    assert "No amounts are marked: read evenly, each beat takes as much of the bow" in even
+    assert "Read evenly, the bow runs out in bar 3, beat 3" in even
+    # The usual reading is no wish: moving the tempo on one page leaves the next as it is.
+    client.get(page_of(passage, bow=1, reading="planned", usual="planned", tempo=60))
+    assert "The bow, as marked" in plain(client.get(page_of(passage, marking=own.pk)))
+    client.get(page_of(passage, bow=1, reading="marked", usual="planned"))
+    assert "The bow, as marked" in plain(client.get(page_of(passage, marking=Marking.objects.first().pk)))
+
+
+def test_without_a_printed_tempo_the_metre_s_beat_counts(client, teacher):
+    cut_time = line("2/2", "alto", "G3 h A3 h | B3 w")
+    told = plain(client.get(page_of(uneven_passage(teacher, cut_time), under="bow")))
+    assert "Crotchet = 160 (none is printed; minim = 80):" in told
 
 
 def test_signs_for_every_stroke_in_brackets(passage, client):
@@ -303,11 +326,11 @@ def test_the_three_answers_with_their_numbers(client, teacher):
     assert "lifted back by two thirds of the bow before the next note" in text
     # Each answer's bow is drawn: as much for the short note; on to the end; lifted back.
     assert (
-        "A, uneven speed: Bow, as marked. bar 1, beat 1: down-bow, heel to point; bar 1, beat 4: up-bow, point to heel"
+        "A, uneven speed: Bow, planned. bar 1, beat 1: down-bow, heel to point; bar 1, beat 4: up-bow, point to heel"
         in text
     )
-    assert "B, hook: Bow, as marked. bar 1, beat 1: down-bow, heel to point; bar 2, beat 1: up-bow" in text
-    assert "retake, down-bow, heel to" in text
+    assert "B, hook: Bow, planned. bar 1, beat 1: down-bow, heel to point; bar 2, beat 1: up-bow" in text
+    assert "bar 2, beat 1: retake, down-bow, " in text
 
 
 def test_a_hook_goes_on_at_the_long_note_s_speed_while_there_is_bow(client, teacher):

@@ -147,3 +147,11 @@ def test_a_rest_is_as_long_as_its_tempo_makes_it():
 def test_one_tempo_throughout_for_scripts():
     passage = timed(FOUR_BARS, (1, 0, "", 60), (2, 0, "", 120))
     assert seconds(at_one_tempo(passage), tempo=60) == [2, 2, 4, 2, 2, 4]
+
+
+@pytest.mark.parametrize(
+    ("meter", "quarters"),
+    [("4/4", 80), ("3/4", 80), ("2/2", 160), ("3/2", 160), ("6/8", 120), ("9/8", 120), ("3/8", 80), ("2/8", 80)],
+)
+def test_where_none_is_printed_the_metre_s_own_beat_counts(meter: str, quarters: int):
+    assert tempi_of(line(meter, "alto", "C4 e D4 e"), F(80)).opening == quarters
