@@ -143,7 +143,8 @@ class Above:
         place = element.get("placement", "")
         sound = element.find("sound")
         texts: list[str] = []
-        style = ""
+        leading: list[Words] = []  # what stands before a dynamic of the same direction
+        style = order = ""
         metronome: etree._Element | None = None
         for holder in element:
             if holder.tag != "direction-type":
@@ -161,11 +162,15 @@ class Above:
                 elif tag == "metronome":
                     metronome = e
                 elif tag == "dynamics":
-                    for value, words in dynamics(e):
+                    for value, words, side in dynamics(e):
                         if value:
                             self.pending.append(_Pending("dynamic", pos, voice, value))
+                            order = "after"
                         else:
-                            self.pending.append(_Pending("words", pos, voice, Words(words, place, "italic")))
+                            self.pending.append(_Pending("words", pos, voice, Words(words, place, "italic", side)))
+                    if order and any(texts) and not leading:
+                        leading.append(Words(" ".join(filter(None, texts)), "", style, "before"))
+                        texts, style = [], ""
                 elif tag in ("wedge", "octave-shift"):
                     self._line_above(e, pos, voice)
                 elif tag == "rehearsal":
@@ -180,13 +185,19 @@ class Above:
                 elif isinstance(tag, str) and not meant:
                     name = (e.text or "").strip()[:30] if tag == "other-direction" else tag[:40]
                     self.movement.leave_out(f"A direction of another kind ({name or tag}).")
+        if meant in (TITLE, TEMPO):
+            texts = [*(first.text for first in leading), *texts]
+            leading = []
         if meant == TITLE:
             self.movement.heading = " ".join(filter(None, texts))
             return
         if meant == TEMPO and metronome is None:
             self.tempos.append(TempoMark(pos, " ".join(filter(None, texts))))
             return
-        self._words(texts, Words("", place if place in ("above", "below") else "", style), metronome, sound, pos, voice)
+        place = place if place in ("above", "below") else ""
+        for first in leading:
+            self._words([first.text], replace(first, place=place), None, sound, pos, voice)
+        self._words(texts, Words("", place, style, order), metronome, sound, pos, voice)
 
     def _words(
         self, texts: list[str], words: Words, metronome: etree._Element | None, sound: etree._Element | None,
@@ -221,7 +232,7 @@ class Above:
         elif ("tempo" in sounds or wording.is_tempo(text)) and not wording.plucking(text):
             self.tempos.append(TempoMark(pos, text))
         else:
-            self.pending.append(_Pending("words", pos, voice, Words(text, words.place, words.style)))
+            self.pending.append(_Pending("words", pos, voice, replace(words, text=text)))
 
     def _words_before(self, pos: Fraction) -> str:
         """Words written just before a metronome mark at the same place: they are one tempo with it."""

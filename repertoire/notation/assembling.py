@@ -12,8 +12,9 @@ from html import escape
 from repertoire.technique.line import ADDRESS, Line, event_address, parse_address
 
 from .dressing import clear_bows, dress, strengthen
+from .dynamic_words import set_words
 from .ink import STAFF, Drawing, Sign, glyph_outline, shape_svg, union
-from .laying import Words
+from .laying import Beside, Words
 from .look import Look
 from .picture import FONTS, INK, OWN_INK, StaffPlace, System
 from .placing import overlap, place
@@ -27,8 +28,8 @@ _BOLD, _BOLD_ON_PAPER = {"mark-own": 9.0}, {"mark-own": 18.0}
 
 def assemble(
     drawing: Drawing, lines: Sequence[Line], look: Look, number: int,
-    *, labels: Mapping[str, str], written: Mapping[str, Words], at: Mapping[str, str], speakers: Sequence[Speaker],
-    ringed: Sequence[Set[str]] = (),
+    *, labels: Mapping[str, str], written: Mapping[str, Words], beside: Mapping[str, Beside], at: Mapping[str, str],
+    speakers: Sequence[Speaker], ringed: Sequence[Set[str]] = (),
 ) -> System:  # fmt: skip
     """One system of a picture; `number` counts from 0 and keeps ids of shared outlines apart."""
     signs = [s for s in drawing.signs if s.name != "measure"]
@@ -42,6 +43,7 @@ def assemble(
         {a: s for places in heads for a, (_, _, s) in places.items()},
         drawing.width - drawing.left,
     )
+    set_words(signs, beside, drawing.width - drawing.left)
     if not look.screen:
         strengthen(signs)
     clear_bows(signs)

@@ -131,6 +131,7 @@ def _draw(
             number.getparent().remove(number)
     labels = {key: text for sheet in sheets for key, text in sheet.labels.items()}
     written = {key: words for sheet in sheets for key, words in sheet.written.items()}
+    beside = {key: words for sheet in sheets for key, words in sheet.beside.items()}
     at = {key: address for sheet in sheets for key, address in sheet.at.items()}
     speakers = (
         [
@@ -155,7 +156,7 @@ def _draw(
         systems = tuple(
             assemble(
                 take_apart(page), only, look, n,
-                labels=labels, written=written, at=at, speakers=speakers, ringed=ringed,
+                labels=labels, written=written, beside=beside, at=at, speakers=speakers, ringed=ringed,
             )
             for n, page in enumerate(pages)
         )  # fmt: skip

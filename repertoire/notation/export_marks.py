@@ -62,6 +62,7 @@ class Signs:
         self.on: dict[Place, OnNote] = defaultdict(OnNote)
         self.before: dict[str, list[Above]] = defaultdict(list)
         self.after: dict[str, list[Above]] = defaultdict(list)  # `shift` counts from the note's end
+        self.dynamics: dict[tuple[str, str], Any] = {}  # directions of dynamics by place
         self.omitted: list[str] = []
         self._taken: dict[str, list[tuple[tuple[int, int], Fraction, int]]] = defaultdict(list)
         self._voices = {bar.index: len({e.voice for e in line.in_bar(bar.index)}) for bar in line.bars}
@@ -100,11 +101,13 @@ class Signs:
         voice = event.voice if event is not None else None
         return direction(*kinds, place=place, voice=voice, purpose=SHOWN if shown else "")
 
-    def above(self, mark: Mark, *kinds: Any, place: str = "above", shown: bool = True) -> None:
-        """A direction at the note a mark stands on."""
+    def above(self, mark: Mark, *kinds: Any, place: str = "above", shown: bool = True, ahead: bool = False) -> Any:
+        """A direction at the note a mark stands on, after or `ahead` of those that stand there already."""
         event = self.event(mark.at)
         made = self.direction(*kinds, place=place, event=event, shown=shown)
-        self.before[event.address].append(Above(made, Fraction(mark.option("after") or 0)))
+        there = self.before[event.address]
+        there.insert(0 if ahead else len(there), Above(made, Fraction(mark.option("after") or 0)))
+        return made
 
     def closing(self, mark: Mark, *kinds: Any, place: str = "above", shown: bool = True) -> None:
         """A direction at the end of the note a span ends on."""
@@ -382,8 +385,10 @@ def _dynamic(signs: Signs, mark: Mark) -> None:
     sign = element("dynamics")
     etree.SubElement(sign, mark.value)
     plain = signs.plain_place(mark) and not parse_address(mark.at)[2]
-    signs.above(mark, sign, place="below", shown=not plain)
-    if not plain:
+    made = signs.above(mark, sign, place="below", shown=not plain)
+    if plain:
+        signs.dynamics[mark.at, mark.option("after")] = made
+    else:
         signs.mean(mark)
 
 
@@ -414,9 +419,32 @@ def _text(signs: Signs, mark: Mark) -> None:
         and not wording.is_tempo(text)
         and not (wording.heading(text) and signs.event(mark.at).bar == signs._opening)
     )
-    signs.above(mark, words(text, style), place=mark.option("place"), shown=not plain)
+    dynamic = signs.dynamics.get((mark.at, mark.option("after")))
+    before = wording.is_before(mark)
+    if (
+        dynamic is not None
+        and plain
+        and mark.option("place") == "below"
+        and _beside(dynamic, words(text, style), before)
+    ):
+        return
+    ahead = dynamic is not None and before and wording.of_a_dynamic(mark)
+    plain = plain and not mark.option("order")
+    signs.above(mark, words(text, style), place=mark.option("place"), shown=not plain, ahead=ahead)
     if not plain:
         signs.mean(mark)
+
+
+def _beside(dynamic: Any, words: Any, before: bool) -> bool:
+    """Set words into the direction of their dynamic; False when others stand there on that side."""
+    kinds = dynamic.findall("direction-type")
+    sign = next(n for n, kind in enumerate(kinds) if kind.find("dynamics") is not None)
+    if any(kind.find("words") is not None for kind in (kinds[:sign] if before else kinds[sign + 1 :])):
+        return False
+    made = element("direction-type")
+    made.append(words)
+    dynamic.insert(dynamic.index(kinds[sign]) + (not before), made)
+    return True
 
 
 _WRITERS: Mapping[Kind, Callable[[Signs, Mark], None]] = {

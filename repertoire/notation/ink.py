@@ -66,6 +66,7 @@ class Sign:
     parent: Sign | None = None
     staff: int = -1  # from 0 at the top; -1 when the drawing doesn't say
     staves: int = 0  # of a measure: how many have been read
+    row: str = ""  # of words: key of the dynamic on whose line they stand
 
     @property
     def owner(self) -> str:

@@ -19,6 +19,7 @@ from repertoire.technique.marks import Kind, Mark, Marks
 from repertoire.technique.pitch import LETTERS, Pitch
 from repertoire.technique.strings import OPEN_STRINGS, STRING_NAMES
 
+from . import wording
 from .excerpt import MEI, XML_ID, stem_up
 from .look import Look
 from .scoring import of_key
@@ -33,6 +34,24 @@ _ARTICULATIONS = {
 _ACCIDENTALS = {"sharp": "s", "flat": "f", "natural": "n", "double-sharp": "x", "flat-flat": "ff"}
 
 
+# From the head outwards, as they are drawn: dots and lines, accents, what the left hand does, the bow.
+_OUTWARD = {
+    "stacc": 0,
+    "stacciss": 0,
+    "ten": 1,
+    "ten-stacc": 1,
+    "acc": 2,
+    "acc-soft": 2,
+    "marc": 2,
+    "dnbow": 4,
+    "upbow": 4,
+}
+
+
+def _outward(artic: Any) -> int:
+    return _OUTWARD.get(artic.get("artic", ""), 3)
+
+
 @dataclass(frozen=True, slots=True)
 class Words:
     """Words to be written: their size against ordinary directions, and plain, italic or bold."""
@@ -40,6 +59,14 @@ class Words:
     text: str
     size: float
     style: str
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """Words that belong to a dynamic: its id, and whether they are read before it."""
+
+    dynamic: str
+    before: bool
 
 
 class Sheet:
@@ -60,6 +87,8 @@ class Sheet:
         self.labels: dict[str, str] = {}  # words at the start of a line, by the id of its sign
         self.written: dict[str, Words] = {}  # words at a note, likewise
         self.at: dict[str, str] = {}  # address a sign starts from, by its id
+        self.dynamics: dict[tuple[str, str, bool], str] = {}  # id of a dynamic, by its place and whether it is replaced
+        self.beside: dict[str, Beside] = {}  # words on the line of a dynamic, by their id
 
     def element(self, address: str) -> Any:
         """The note, chord or rest at an address, None when it lies outside."""
@@ -124,17 +153,19 @@ class Sheet:
             made.set("place", "below" if self.second_voice(address) else place)
         for name, value in attributes.items():
             made.set(name.replace("__", "."), value)
-        target.insert(0, made)
+        outward = _outward(made)
+        target.insert(sum(_outward(a) <= outward for a in target.findall(MEI + "artic")), made)
 
     def words(
         self, mark: Mark, owner: str, text: str, *, place: str = "above", size: float = 1.0, style: str = ""
-    ) -> None:
+    ) -> str:
         """Words at a note. MEI gets a dot in their place: long words at the end of a system would
         squeeze its notes; `dressing.py` writes them in full."""
         made = self.control("dir", mark, owner, place=place)
         made.text = "."
         own = {OWN: "bold", PRINTED: "italic", REPLACED: "italic"}[owner]
         self.written[made.get(XML_ID)] = Words(text, size, style or own)
+        return str(made.get(XML_ID))
 
     def between(self, start: str, end: str) -> Iterable[str]:
         """Addresses of the notes a span covers, cut to the excerpt."""
@@ -356,7 +387,9 @@ def neighbour(main: Pitch, key: int, accidental: str = "", step: int = 1) -> Pit
 
 
 def draw_dynamic(sheet: Sheet, mark: Mark, owner: str) -> None:
-    sheet.control("dynam", mark, owner, place="below").text = mark.value
+    made = sheet.control("dynam", mark, owner, place="below")
+    made.text = mark.value
+    sheet.dynamics[mark.at, mark.option("after"), owner == REPLACED] = made.get(XML_ID)
 
 
 def draw_hairpin(sheet: Sheet, mark: Mark, owner: str) -> None:
@@ -392,7 +425,12 @@ def draw_fermata(sheet: Sheet, mark: Mark, owner: str) -> None:
 
 def draw_text(sheet: Sheet, mark: Mark, owner: str) -> None:
     place = mark.option("place", "above")
-    sheet.words(mark, owner, mark.value, place=place, style=mark.option("style"))
+    dynamic = sheet.dynamics.get((mark.at, mark.option("after"), owner == REPLACED), "")
+    if not dynamic or not wording.of_a_dynamic(mark):
+        sheet.words(mark, owner, mark.value, place=place, style=mark.option("style"))
+        return
+    key = sheet.words(mark, owner, mark.value, place="below", style=mark.option("style"))
+    sheet.beside[key] = Beside(dynamic, wording.is_before(mark))
 
 
 def share_label(share: Fraction) -> str:

@@ -104,6 +104,8 @@ def overlap(signs: Sequence[Sign], staves: Sequence[tuple[float, float, float, f
 
 def rank(sign: Sign) -> int | None:
     """Place in the order from the note outwards; None for what stays."""
+    if sign.row:
+        return _ORDER["dynam"]
     if sign.name == "bracketSpan" and sign.kind == "hold":
         return _ORDER["hold"]
     if sign.name in ("dir", "bracketSpan") and f"kind-{sign.kind}" in _ORDER:
@@ -120,7 +122,7 @@ def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], a
             ground.add(_solid(sign))
     _set_tuplets(signs, ground, middle)
     fingers: dict[str, Sign] = {}
-    chains = _chains([s for _, s in movable if s.name in ("dynam", "hairpin")], middle)
+    chains = _chains([s for _, s in movable if s.row or s.name in ("dynam", "hairpin")], middle)
     chained = {id(s) for chain in chains for s in chain}
     endings = [s for _, s in movable if s.name == "ending"]
     tempos = sorted((s for _, s in movable if s.name == "tempo"), key=_left)
@@ -192,15 +194,19 @@ def _after_its_finger(sign: Sign, finger: Sign | None) -> None:
 
 
 def _chains(signs: Sequence[Sign], middle: float) -> list[list[Sign]]:
-    """Dynamics and hairpins that follow each other closely share a level."""
+    """Dynamics, with the words on their lines, and hairpins that follow each other closely share a level."""
+    lines: dict[str, list[Sign]] = defaultdict(list)
+    for number, sign in enumerate(signs):
+        lines[sign.row or (sign.key if sign.name == "dynam" else "") or str(number)].append(sign)
+    boxed = [(union(b for s in line for b in s.boxes()), line) for line in lines.values()]
     chains: list[list[Sign]] = []
-    boxed = [(s.box, s) for s in signs]
-    for box, sign in sorted(((b, s) for b, s in boxed if b), key=lambda pair: pair[0][0]):
-        last = chains[-1][-1].box if chains else None
-        if last and 0.3 * SPACE < box[0] - last[2] < 2.5 * SPACE and (box[1] > middle) == (last[1] > middle):
-            chains[-1].append(sign)
+    last: Box | None = None
+    for box, line in sorted(((b, line) for b, line in boxed if b), key=lambda pair: pair[0][0]):
+        if last and 0 < box[0] - last[2] < 2.5 * SPACE and (box[1] > middle) == (last[1] > middle):
+            chains[-1] += line
         else:
-            chains.append([sign])
+            chains.append(line)
+        last = box
     return chains
 
 
@@ -300,6 +306,6 @@ def _solid(sign: Sign) -> list[Box]:
 def _axis(sign: Sign) -> float:
     box = sign.box
     assert box is not None
-    if sign.name == "dynam" and sign.shapes[0].tag == "glyph":
+    if sign.row or (sign.name == "dynam" and sign.shapes[0].tag == "glyph"):
         return sign.shapes[0].y - 0.45 * SPACE + sign.dy
     return (box[1] + box[3]) / 2

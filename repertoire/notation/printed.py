@@ -58,11 +58,12 @@ _SPAN_NAMES = {Kind.SLUR: "slur", Kind.SLIDE: "slide", Kind.HAIRPIN: "hairpin", 
 
 @dataclass(slots=True)
 class Words:
-    """Words printed above or below the staff, and how."""
+    """Words printed above or below the staff, and how; `order` says on which side of a dynamic they stand with."""
 
     text: str
     place: str
     style: str
+    order: str = ""  # "before", "after", or "" where there is no dynamic
 
 
 @dataclass(slots=True, eq=False)
@@ -154,8 +155,11 @@ class Printed:
                         on = member if kind is Kind.SLIDE else None
                         stops.append(lambda k=key, m=on: self.stop(k, draft, m))  # type: ignore[misc]
                 elif tag == "dynamics":
-                    for value, words in dynamics(element):
-                        self._add(Kind.DYNAMIC if value else Kind.TEXT, draft, value or words)
+                    for value, words, order in dynamics(element):
+                        if value:
+                            self._add(Kind.DYNAMIC, draft, value)
+                        else:
+                            self.words(Words(words, "", "", order), draft, draft.onset)
                 elif tag == "accidental-mark":
                     self._neighbour_sign(draft, element)
                 elif tag in ("tied", "tuplet"):
@@ -289,10 +293,12 @@ class Printed:
         if len(words.text) > TEXT_LIMIT:
             self.movement.leave_out(f"Words past {TEXT_LIMIT} characters.", at.bar)
         options = _after(at, pos)
-        if words.place:
-            options["place"] = words.place
+        if words.place or words.order:
+            options["place"] = "below" if words.order else words.place  # with a dynamic: where the dynamic is drawn
         if words.style:
             options["style"] = words.style
+        if words.order and (words.order == "before") != wording.leads(words.text):
+            options["order"] = words.order
         self._add(Kind.TEXT, at, words.text[:TEXT_LIMIT].strip(), options=options)
 
     def bow_sign(self, sign: str, at: Draft) -> bool:
@@ -326,15 +332,19 @@ class Printed:
         self._keep(kind, span, to, None, str(until) if inside else "")
 
 
-def dynamics(element: etree._Element) -> Iterator[tuple[str, str]]:
-    """Each sign of a dynamics element as (sign, "") or, for words among them, ("", words)."""
+def dynamics(element: etree._Element) -> Iterator[tuple[str, str, str]]:
+    """Each sign of a dynamics element as (sign, "", "") or, for words among them, ("", words, order)."""
+    found = []
     for sign in element:
-        text = " ".join((sign.text or "").split()).strip("[]. ")
-        name = text if sign.tag == "other-dynamics" else str(sign.tag)
+        text = " ".join((sign.text or "").split()).strip("[] ") if sign.tag == "other-dynamics" else str(sign.tag)
+        bare = text.strip(". ")
+        found.append(bare if bare in DYNAMICS or not bare else text)
+    first = next((n for n, name in enumerate(found) if name in DYNAMICS), None)
+    for n, name in enumerate(found):
         if name in DYNAMICS:
-            yield name, ""
+            yield name, "", ""
         elif name:
-            yield "", name
+            yield "", name, "" if first is None else "before" if n < first else "after"
 
 
 def tempo(element: etree._Element, onset: Fraction, words: str) -> tuple[TempoMark, str]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from repertoire.technique.line import Line, event_address, parse_address
 from repertoire.technique.marks import Aspect, Change, Kind, Mark, Marks
 
-from . import laying
+from . import laying, wording
 from .laying import Sheet, share_label
 from .look import BRITISH_WORDS
 
@@ -181,9 +181,10 @@ class Speaker:
 _SPOKEN = {kind: number for number, kind in enumerate(Kind)}
 
 
-def _spoken_order(mark: Mark) -> tuple[bool, int, Mark]:
-    """What the left hand does first, then the bow, then the words."""
-    return mark.aspect is not Aspect.LEFT_HAND, _SPOKEN[mark.kind], mark
+def _spoken_order(mark: Mark) -> tuple[bool, float, Mark]:
+    """What the left hand does first, then the bow, then the words; "poco" before the dynamic it belongs to."""
+    leads = mark.kind is Kind.TEXT and wording.is_before(mark)
+    return mark.aspect is not Aspect.LEFT_HAND, _SPOKEN[Kind.DYNAMIC] - 0.5 if leads else _SPOKEN[mark.kind], mark
 
 
 def speak(line: Line, marks: Marks, address: str) -> str:

@@ -156,6 +156,8 @@ _OPTIONS: Mapping[Kind, Mapping[str, Callable[[str], bool]]] = {
         "place": lambda v: v in ("above", "below"),
         "style": lambda v: v in ("plain", "italic", "bold"),
         "after": _is_length,
+        # read before or after the dynamic at the same place, where the words themselves don't tell
+        "order": lambda v: v in ("before", "after"),
     },
     Kind.SLUR: {"side": lambda v: v in ("above", "below")},
 }

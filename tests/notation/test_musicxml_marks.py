@@ -158,7 +158,7 @@ def test_dynamics_words_and_pizzicato_stand_on_the_note_they_precede():
     ) == [
         Mark(Kind.DYNAMIC, "b1n1", "p"),
         Mark(Kind.PIZZICATO, "b1n2", "pizz"),
-        Mark(Kind.TEXT, "b1n1", "dolce", "", (("style", "italic"),)),
+        Mark(Kind.TEXT, "b1n1", "dolce", "", (("place", "below"), ("style", "italic"))),
         Mark(Kind.TEXT, "b1n3", "sul G", "", (("place", "above"), ("style", "italic"))),
     ]  # fmt: skip
 
