@@ -11,8 +11,9 @@ from html import escape
 
 from repertoire.technique.line import ADDRESS, Line, event_address, parse_address
 
-from .dressing import clear_bows, dress, strengthen
+from .dressing import clear_bows, dress, spread, strengthen
 from .dynamic_words import set_words
+from .frames import SignsOnNotes
 from .ink import STAFF, Drawing, Sign, glyph_outline, shape_svg, union
 from .laying import Beside, Words
 from .look import Look
@@ -46,6 +47,7 @@ def assemble(
     set_words(signs, beside, drawing.width - drawing.left)
     if not look.screen:
         strengthen(signs)
+    spread(signs)
     clear_bows(signs)
     place(signs, staves, at)
     everything = union(b for s in signs for b in s.boxes())
@@ -68,7 +70,11 @@ def assemble(
     else:
         parts.append(_printed(signs, drawing.outlines))
     for staff, (line, places) in enumerate(zip(lines, heads, strict=True)):
-        parts.extend(_notes(line, speakers, places, staves[staff], drawing.outlines, look, use, staff))
+        if look.screen:
+            around = SignsOnNotes(signs, at, staff)
+            parts.extend(
+                _notes(line, speakers[staff], places, staves[staff], around, drawing.outlines, look, use, staff)
+            )
         parts.extend(_rings(places, ringed[staff] if ringed else frozenset()))
     parts.append("</g>")
     in_mm = [
@@ -164,12 +170,10 @@ def _rings(places: Mapping[str, tuple[float, float, Sign]], addresses: Set[str])
 
 
 def _notes(
-    line: Line, speakers: Sequence[Speaker], places: dict[str, tuple[float, float, Sign]],
-    staff: tuple[float, float, float, float], outlines: dict[str, str], look: Look, use: str, number: int,
+    line: Line, speaker: Speaker, places: dict[str, tuple[float, float, Sign]],
+    staff: tuple[float, float, float, float], around: SignsOnNotes, outlines: dict[str, str], look: Look, use: str,
+    number: int,
 ) -> list[str]:  # fmt: skip
-    if not look.screen:
-        return []
-    speaker = speakers[number]
     own = [(a, p) for a, p in places.items() if a == _address(p[2])]
     own.sort(key=lambda pair: (parse_address(pair[0])[:2], parse_address(pair[0])[2]))
     columns = sorted({x for _, (x, _, _) in own})
@@ -184,7 +188,7 @@ def _notes(
         right = (columns[at + 1] + x) / 2 if at + 1 < len(columns) else x + 200
         left, right = max(left, x - 500), min(right, x + 500)
         members = heights[event_address(address)]
-        top, low = min(staff[0] - 300, y - 300), max(staff[1] + 300, y + 300)
+        left, top, right, low = around.frame(event_address(address), (x, y), staff[:2], (left, right))
         above = [py for py in members if py < y]
         below = [py for py in members if py > y]
         top = (max(above) + y) / 2 if above else top

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
-from .ink import STAFF, Shape, Sign, glyph, words_at
+from .ink import STAFF, Box, Shape, Sign, glyph, union, words_at
 from .laying import Words
 
 _WORDS = 333.0  # size of ordinary directions in drawing units: a tenth more than fingers
 _SIZE = 245.0
 _STRONGER = 1.15
 _OVER_BOW = 35.0  # white between a bow sign and the slur over it
+_OFF_HEAD = 36.0  # white between a head and the first sign on it
+_BETWEEN = 45.0  # and between two signs
+_AFTER_BAR = 35.0  # white between a bar line and a retake
 _FARTHEST = 150.0  # what a slur is lifted at most
 _NUMBER_LEFT = -120.0  # where a bar number begins at the earliest
 _CLEF_ROOM = 110.0  # white after a clef in mid-line
@@ -42,7 +46,7 @@ def dress(
         elif sign.kind == "retake" and sign.shapes:
             _retake(sign)
         if sign.name in ("breath", "caesura") and head is not None:
-            _between_notes(sign, head)
+            _between_notes(sign, head, signs)
         if sign.name in ("dir", "tempo"):
             _within(sign, width, signs)
         elif sign.name == "mNum" and sign.box is not None:
@@ -83,13 +87,15 @@ def _set_clefs(signs: Sequence[Sign]) -> None:
         sign.dx = min(0.0, after - min(_CLEF_ROOM, max(room, 0.0) / 2) - right)
 
 
-def _between_notes(sign: Sign, head: Sign) -> None:
-    """A retake stands right before its note, a breath right after it."""
+def _between_notes(sign: Sign, head: Sign, signs: Sequence[Sign]) -> None:
+    """A retake stands right before its note, after any bar line; a breath right after it."""
     box, note = sign.box, head.box
     if box is None or note is None:
         return
     if sign.kind == "retake":
-        sign.dx = note[0] - 115 - box[2]
+        before = [b[2] for s in signs if s.name == "barLine" and s.staff in (head.staff, -1) and (b := s.box)]
+        bar = max((x for x in before if x < note[0]), default=float("-inf"))
+        sign.dx = max(note[0] - 115 - box[2], bar + _AFTER_BAR - box[0])
     else:
         sign.dx = note[2] + 90 - box[0]
 
@@ -127,6 +133,34 @@ def strengthen(signs: Sequence[Sign]) -> None:
                 sign.shapes[number] = glyph(shape.body, x, shape.y, size)
             else:
                 sign.shapes[number] = words_at(shape.body, x, shape.y, size, bold=True)
+
+
+def spread(signs: Sequence[Sign]) -> None:
+    """Signs on one note keep clear of its head and of each other, in their order from the head outwards."""
+    heads: dict[int, list[Box]] = defaultdict(list)
+    artics: dict[int, list[tuple[Box, Sign]]] = defaultdict(list)
+    for sign in signs:
+        if sign.name == "note" and sign.shapes:
+            for holder in (sign, sign.parent):
+                if holder is not None and (holder is sign or holder.name == "chord"):
+                    heads[id(holder)].append(sign.shapes[0].boxes[0])
+        elif sign.name == "artic" and sign.parent is not None and (box := sign.box):
+            artics[id(sign.parent)].append((box, sign))
+    for holder_id, found in artics.items():
+        head = union(heads.get(holder_id, ()))
+        if head is None:
+            continue
+        middle = (head[1] + head[3]) / 2
+        above = sorted((pair for pair in found if pair[0][1] + pair[0][3] < 2 * middle), key=lambda p: -p[0][3])
+        below = sorted((pair for pair in found if pair[0][1] + pair[0][3] >= 2 * middle), key=lambda p: p[0][1])
+        edge = head[1] - _OFF_HEAD
+        for box, sign in above:
+            sign.dy = min(0.0, edge - box[3])
+            edge = box[1] + sign.dy - _BETWEEN
+        edge = head[3] + _OFF_HEAD
+        for box, sign in below:
+            sign.dy = max(0.0, edge - box[1])
+            edge = box[3] + sign.dy + _BETWEEN
 
 
 def clear_bows(signs: Sequence[Sign]) -> None:

@@ -239,7 +239,10 @@ def draw_articulation(sheet: Sheet, mark: Mark, owner: str) -> None:
     elif mark.value == "arpeggio":
         sheet.control("arpeg", mark, owner)
     else:
-        sheet.artic(mark.at, owner, mark.kind, artic=_ARTICULATIONS[mark.value])
+        for sign in (
+            _ARTICULATIONS[mark.value].split("-") if mark.value == "detached legato" else [_ARTICULATIONS[mark.value]]
+        ):
+            sheet.artic(mark.at, owner, mark.kind, artic=sign)
 
 
 def draw_pizzicato(sheet: Sheet, mark: Mark, owner: str) -> None:

@@ -17,6 +17,7 @@ SPACE = STAFF / 4
 _GAP = 0.32 * SPACE  # white between two signs, above one another
 _SIDE = 0.15 * SPACE  # and beside one another
 _FROM_STAFF = 0.45 * SPACE
+_ROUND = {"note": 0.25 * SPACE, "slur": 0.22 * SPACE, "tie": 0.22 * SPACE}  # more white above and below these
 _TUPLET_GAP = 0.2 * SPACE  # more white round the bracket of a tuplet
 _STEP = 400.0
 _APART = 3.0 * SPACE  # what a tempo mark may be pushed up beyond the others before it stands alone
@@ -119,7 +120,8 @@ def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], a
     movable = [(r, s) for s in signs if (r := rank(s)) is not None]
     for sign in signs:
         if rank(sign) is None and sign.name not in ("staff", "tupletBracket", "tupletNum"):
-            ground.add(_solid(sign))
+            more = _ROUND.get(sign.name, 0.0)
+            ground.add((a, b - more, c, d + more) for a, b, c, d in _solid(sign))
     _set_tuplets(signs, ground, middle)
     fingers: dict[str, Sign] = {}
     chains = _chains([s for _, s in movable if s.row or s.name in ("dynam", "hairpin")], middle)
