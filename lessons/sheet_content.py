@@ -245,6 +245,8 @@ def _title(assignment: Assignment) -> str:
     alone where the passage is only called by its bars, which stand beside the title."""
     if assignment.passage is None or assignment.passage.bars in assignment.passage.title:
         return assignment.piece.title
+    if assignment.passage.title.casefold() == assignment.piece.title.casefold():
+        return assignment.piece.title
     whole = f"{assignment.piece.title}: {assignment.passage.title}"
     return whole if len(whole) <= TITLE_AT_MOST else assignment.passage.title
 

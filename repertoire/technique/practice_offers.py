@@ -212,7 +212,7 @@ def _repeated(line: Line, marks: Marks) -> Iterator[Offer]:
         if not free_of_dynamics(marks, figure):
             continue
         bars = sorted({e.bar for cell in figure.cells for e in cell})
-        shape = "rise and fall" if len(figure.cells) > 2 else "echo"
+        shape = "growth" if figure.way else "rise and fall" if len(figure.cells) > 2 else "echo"
         weight = 1.4 + min(1.2, 0.2 * len(figure.cells))
         yield Offer("shape", figure.words(line), weight, "shape", {"shape": shape}, (bars[0], bars[-1]))
         return

@@ -37,11 +37,14 @@ def playing_limit(age: int | None) -> int:
 
 def break_after(minutes: Sequence[int], limit: int) -> tuple[int, ...]:
     """Indexes (from 0) of the items after which a break belongs, so that no stretch of playing
-    is longer than `limit` minutes where the items allow it. None after the last item."""
+    is longer than `limit` minutes where the items allow it. None after the last item, and none
+    where all that is left takes a fifth more than the limit at most (30 minutes at 25)."""
     out: list[int] = []
     played = 0
     for i, length in enumerate(minutes[:-1]):
         played += length
+        if 5 * (played + sum(minutes[i + 1 :])) <= 6 * limit:
+            break
         if played + minutes[i + 1] > limit:
             out.append(i)
             played = 0

@@ -2,13 +2,15 @@
 
 Three equal pitches, or the same cell of intervals and values again, ask for a shape. Dynamics
 that are written win: a figure that has any keeps them. Common practice, no source; five equal
-notes that rise and fall read p mp mf mp p.
+notes that rise and fall read p mp mf mp p. A cell that comes again higher or lower is a sequence: it
+is offered to grow, or to fall back, with its direction.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final, Literal
 
 from .line import Event, Line, event_address
@@ -40,8 +42,19 @@ class Repeated:
         times = {2: "twice", 3: "three times", 4: "four times"}.get(len(self.cells), f"{len(self.cells)} times")
         one = self.cells[0]
         what = " ".join(p.label for p in one[0].pitches) if self.single else f"a figure of {len(one)} notes"
-        what = f"{what} {times}"
-        return f"bar {bar}: {what}"
+        return f"bar {bar}: {what} {times}{', ' + self.way if self.way else ''}"
+
+    @property
+    def way(self) -> str:
+        """Where a sequence leads: "higher", "lower" or "up and down"; "" where it stays at its pitch."""
+        starts = [cell[0].pitches[0].midi for cell in self.cells]
+        moves = {(b > a) - (b < a) for a, b in pairwise(starts)} - {0}
+        if not moves:
+            return ""
+        if len(moves) > 1:
+            return "up and down"
+        last = "the second" if len(starts) == 2 else "each"
+        return f"{last} {'higher' if moves == {1} else 'lower'}"
 
 
 def repeated(line: Line) -> tuple[Repeated, ...]:
@@ -110,7 +123,7 @@ def levels(count: int, shape: Shape) -> tuple[str, ...]:
     if shape == "echo":
         return tuple("f" if not n % 2 else "p" for n in range(count))
     if shape == "growth":
-        return tuple(_LEVELS[round(n * 3 / (count - 1))] for n in range(count))
+        return ("mp", "mf") if count == 2 else tuple(_LEVELS[round(n * 3 / (count - 1))] for n in range(count))
     steps = [min(n, count - 1 - n) for n in range(count)]
     top = max(steps)
     if top > 3:
@@ -139,6 +152,8 @@ def shaped(line: Line, marks: Marks, shape: Shape = "rise and fall") -> Stave:
     out = set(marks)
     for figure in free:
         names = levels(len(figure.cells), shape)
+        if shape == "growth" and figure.way.endswith("lower"):
+            names = names[::-1]
         if figure.single and shape == "echo":
             half = (len(names) + 1) // 2
             names = ("f",) * half + ("p",) * (len(names) - half)

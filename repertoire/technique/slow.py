@@ -1,13 +1,16 @@
 """Slow and slurred: every value doubled together with the metre's unit, so that the bars stay.
 
-Each bar is one slow slur where its notes allow it; what can't be vibrated is listed, for a
-passage that is to be sustained throughout.
+Each bar is one slow slur where its notes allow it; where a note comes twice in a row it is divided
+evenly, into halves, beats or half beats, so that no bow begins between two that belong together.
+A metre that would count in whole notes is written in half notes (2/2 becomes 4/2). What can't be
+vibrated is listed, for a passage that is to be sustained throughout.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import groupby, pairwise
 from typing import Final, Literal
 
 from .fingering import Fingering
@@ -32,10 +35,13 @@ def _doubled(value: Value) -> Value:
 def _double_bar(bar: Bar) -> Bar:
     if bar.meter.beat_type < 2 or bar.meter.beat_type % 2:
         raise StaveError(f"The metre {bar.meter} has no longer unit.")
+    meter = Meter(bar.meter.beats, bar.meter.beat_type // 2)
+    if meter.beat_type == 1 and meter.beats.isdecimal():
+        meter = Meter(str(2 * int(meter.beats)), 2)
     return replace(
         bar,
         length=bar.length * 2,
-        meter=Meter(bar.meter.beats, bar.meter.beat_type // 2),
+        meter=meter,
         missing=bar.missing * 2,
         clefs=tuple(replace(c, onset=c.onset * 2) for c in bar.clefs),
         tempos=(),
@@ -98,12 +104,14 @@ def slow(line: Line, marks: Marks, fingering: Fingering | None = None, *, slurs:
 
 
 def _slurs(line: Line, by: Slurs) -> list[Mark]:
-    """Slurs over the notes of a bar (or beat); a rest or a repeated note ends one."""
+    """Slurs over the notes of a bar (or beat, or an even part of the bar); a rest or a repeated note ends one."""
     out: list[Mark] = []
     group: list[Event] = []
     voices = {e.voice for e in line.notes}
     if len(voices) > 1:
         return []
+
+    parts = {bar.index: _even_part(line, bar) for bar in line.bars} if by == "bar" else {}
 
     def close() -> None:
         if len(group) > 1:
@@ -115,10 +123,8 @@ def _slurs(line: Line, by: Slurs) -> list[Mark]:
         if group:
             last = group[-1]
             parted = last.bar != event.bar and not event.continues
-            if (
-                by == "beat"
-                and (bar.missing + event.onset) // bar.meter.beat != (bar.missing + last.onset) // bar.meter.beat
-            ):
+            part = bar.meter.beat if by == "beat" else parts[bar.index]
+            if part and (bar.missing + event.onset) // part != (bar.missing + last.onset) // part:
                 parted = True
             again = last.pitches == event.pitches and not event.continues
             if parted or again or event.is_rest:
@@ -127,6 +133,31 @@ def _slurs(line: Line, by: Slurs) -> list[Mark]:
             group.append(event)
     close()
     return out
+
+
+def _even_part(line: Line, bar: Bar) -> Fraction | None:
+    """The longest even part of a bar in whose stretches no note comes twice in a row, each stretch
+    with a note to slur to; None for the whole bar, also where no part would do."""
+    events = [e for e in line.in_bar(bar.index) if not e.grace]
+    if not any(a.pitches and a.pitches == b.pitches and not b.continues for a, b in pairwise(events)):
+        return None
+    whole, beat = bar.meter.length, bar.meter.beat
+    for part in (whole / 2, beat, beat / 2):
+        if whole % part or (beat % part if part < beat else part % beat):
+            continue
+        groups = [list(found) for _, found in groupby(events, key=lambda e: (bar.missing + e.onset) // part)]
+        slurred = any(sum(1 for e in group if e.pitches) > 1 for group in groups)
+        if slurred and all(_one_slur(group, part) for group in groups):
+            return part
+    return None
+
+
+def _one_slur(group: list[Event], part: Fraction) -> bool:
+    """Whether a stretch makes one slur: two notes or more, none twice in a row; a note that fills it stands alone."""
+    notes = [e for e in group if e.pitches]
+    if len(notes) < 2:
+        return not notes or notes[0].duration >= part or len(group) > 1
+    return not any(a.pitches == b.pitches and not b.continues for a, b in pairwise(group) if a.pitches)
 
 
 def _unvibrated(line: Line, fingering: Fingering | None) -> tuple[str, ...]:

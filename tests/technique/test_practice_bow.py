@@ -33,6 +33,21 @@ def test_slow_slurs_by_the_bar_and_a_rest_or_a_repeated_note_ends_one():
     assert again.marks == marks("slur b1n2 b1n4")
 
 
+def test_slow_divides_a_bar_evenly_where_a_note_comes_twice_in_a_row():
+    """Eight notes with the second and third alike: twos, not two, four and two. 2/2 is written as 4/2."""
+    music = line("2/2", "alto", "C3 e E3 e E3 e A3 e D3 e G3 e G3 e D4 e")
+    stave = slow(music, marks("slur b1n1 b1n4", "slur b1n5 b1n8"))
+    assert stave.line.bars[0].meter == Meter("4", 2)
+    assert stave.line.bars[0].length == 8
+    assert stave.marks == marks("slur b1n1 b1n2", "slur b1n3 b1n4", "slur b1n5 b1n6", "slur b1n7 b1n8")
+    assert_whole(stave.line, stave.marks)
+
+
+def test_slow_takes_half_bars_where_they_are_enough():
+    music = line("4/4", "alto", "C3 e D3 e E3 e F3 e F3 e E3 e D3 e C3 e")
+    assert slow(music, ()).marks == marks("slur b1n1 b1n4", "slur b1n5 b1n8")
+
+
 def test_what_can_not_be_vibrated_is_listed():
     found = complete(TWO_BARS, marks("finger0 b1n1", "finger0 b2n1", "finger0 b2n4"), "viola")
     assert slow(TWO_BARS, (), found).remarks == ("Can’t be vibrated: D4 (open) in bars 1, 2; A4 (open) in bar 2.",)

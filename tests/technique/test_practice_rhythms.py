@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from repertoire.technique.building import from_the_end, note_by_note, stop_before_shifts
 from repertoire.technique.fingering import complete
 from repertoire.technique.marks import Kind, Mark
+from repertoire.technique.practice_offers import offers
 from repertoire.technique.practice_staves import StaveError
 from repertoire.technique.repeated import levels, repeated, shaped
 from repertoire.technique.rhythms import PATTERNS, accents_moved, in_rhythm, runs, suits
@@ -130,3 +131,14 @@ def test_growth_and_echo():
 def test_written_dynamics_win():
     with pytest.raises(StaveError, match="written dynamics"):
         shaped(line("3/4", "alto", "D4 q D4 q D4 q"), marks("f b1n2"))
+
+
+def test_a_sequence_grows_with_its_direction():
+    rising = line("2/2", "alto", "F3 e A3 e A3 e C4 e G3 e B3 e B3 e D4 e | C4 w")
+    (found,) = repeated(rising)
+    assert found.words(rising) == "bar 1: a figure of 4 notes twice, the second higher"
+    assert shaped(rising, (), "growth").marks == marks("mp b1n1", "mf b1n5")
+    falling = line("2/2", "alto", "G3 e B3 e B3 e D4 e F3 e A3 e A3 e C4 e | C4 w")
+    assert shaped(falling, (), "growth").marks == marks("mf b1n1", "mp b1n5")
+    offered = [o for o in offers(rising, (), complete(rising, (), "viola")) if o.kind == "shape"]
+    assert [dict(o.given) for o in offered] == [{"shape": "growth"}]

@@ -25,11 +25,18 @@ def test_weights_that_share_nothing_are_refused(weights):
 
 
 def test_a_break_comes_before_the_stretch_gets_too_long():
-    assert break_after((10, 10, 8), 25) == (1,)
+    assert break_after((10, 10, 12), 25) == (1,)
     assert break_after((10, 10, 5), 25) == ()
     assert break_after((30, 5), 25) == (0,)
-    assert break_after((8, 8, 8, 8), 15) == (0, 1, 2)
+    assert break_after((8, 8, 8, 8), 15) == (0, 1)
     assert break_after((), 25) == ()
+
+
+def test_a_little_that_is_left_needs_no_break_before_it():
+    # Every 25 to 30 minutes: 30 are played through, 31 are not.
+    assert break_after((10, 10, 5, 5), 25) == ()
+    assert break_after((10, 10, 5, 6), 25) == (2,)
+    assert break_after((10, 6), 15) == ()
 
 
 def test_children_rest_sooner():
