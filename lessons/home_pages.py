@@ -8,6 +8,7 @@ practice stave is drawn for a narrow and for a wide screen; CSS shows one of the
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any, Final
 
@@ -111,7 +112,7 @@ def _item(content: Content, item: Item, place: int, student: Student, a4: int) -
         "piece": item.piece,
         "minutes": item.minutes,
         "marking": item.marking_name,
-        "listening": item.listening,
+        "listening": item.to_hear,
         "break_after": item.break_after,
         "tempo": tempo_words(item.tempo, content.terms),
         "music": music,
@@ -187,15 +188,17 @@ def _music(content: Content, key: str, line: Line, marks: Marks, printed: Marks,
     unit = tempo.unit if tempo else "quarter"
     return {
         "key": key,
-        "drawings": {
-            width: [system.svg for system in drawn(line, marks, _look(content, key, width, printed, line)).systems]
-            for width in WIDTHS_MM
-        },
+        "drawings": {width: _systems(content, key, width, line, marks, printed) for width in WIDTHS_MM},
         "schedule": schedule(line, marks, unit=unit_quarters(unit), tempo=_quarters(tempo)).as_json(),
         "unit": unit,
         "tempo": tempo_words(tempo or Tempo(unit), content.terms),
         "start": (tempo and (tempo.now or tempo.goal)) or TEMPO_IF_UNSET,
     }
+
+
+def _systems(content: Content, key: str, width: str, line: Line, marks: Marks, printed: Marks) -> list[str]:
+    look = replace(_look(content, key, width, printed, line), pale_printed=any(m not in set(printed) for m in marks))
+    return [system.svg for system in drawn(line, marks, look).systems]
 
 
 def _cue(content: Content, key: str, stave: Stave, unit: str) -> dict[str, Any]:

@@ -12,6 +12,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterable, Mapping
+from datetime import timedelta
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
@@ -19,6 +20,7 @@ from typing import Any, Final
 from django.conf import settings
 from django.template.loader import render_to_string
 from django.templatetags.static import static
+from django.utils import timezone
 
 from lessons.home_models import HomePage, HomeQuestion, Tick
 
@@ -85,10 +87,17 @@ def _context(page: HomePage, address: str, ticks: Iterable[Tick], questions: Ite
         "music": music,
     }
     done = {(tick.item, tick.day.isoformat()) for tick in ticks if told["ticks"].get(_key(tick), {}).get("done")}
+    latest = (timezone.now().date() + timedelta(days=1)).isoformat()  # somewhere it is tomorrow already
     return {
         "page": content,
         "items": [
-            item | {"days": [day | {"done": (item["id"], day["iso"]) in done} for day in content["days"]]}
+            item
+            | {
+                "days": [
+                    day | {"done": (item["id"], day["iso"]) in done, "later": day["iso"] > latest}
+                    for day in content["days"]
+                ]
+            }
             for item in content["items"]
         ],
         "told": told,

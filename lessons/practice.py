@@ -181,8 +181,8 @@ def step_stave(step: Step) -> Stave | None:
 
 
 def stave_picture(stave: Stave, look: Look) -> Picture:
-    """A stave drawn; its marks are in ordinary ink, as printed ones are."""
-    look = replace(look, printed=stave.marks, show_replaced=False)
+    """A stave drawn; all its marks are in the ink of its notes."""
+    look = replace(look, printed=stave.marks, show_replaced=False, pale_printed=False)
     if stave.cue is None:
         return drawn(stave.line, stave.marks, look)
     key = f"{picture_digest(stave.line, stave.marks, look)} {picture_digest(stave.cue, (), look)}"

@@ -21,6 +21,7 @@ FORMAT = 1
 ITEMS_AT_MOST = 8
 PAGES_AT_MOST = 3
 MINUTES_IF_UNSET = 5
+FLAGS_AT_MOST = 3
 TITLE_AT_MOST = 56  # characters that fit beside bars and tempo
 HEALTH_LINE = (
     "Pain, numbness or tingling is never part of practice: stop, tell your teacher or a parent, "
@@ -78,6 +79,12 @@ class Item:
     break_after: bool = False
     under: str = ""  # what is drawn under its staves (see sheet_under.py)
     bow_signs: str = ""
+    flags: tuple[str, ...] = ()  # flagged notes by place and theme, never by what was written to them
+
+    @property
+    def to_hear(self) -> str:
+        """The listening point and the flagged notes in one line."""
+        return "; ".join((*filter(None, [self.listening]), *self.flags))
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +134,8 @@ def _item_from_json(raw: dict[str, Any]) -> Item:
         StepLine(**{**s, "tempo": Tempo(**s["tempo"]) if s["tempo"] else None, "ladder": tuple(s.get("ladder", ()))})
         for s in raw["steps"]
     )
-    return Item(**{**raw, "tempo": Tempo(**raw["tempo"]) if raw["tempo"] else None, "steps": steps})
+    tempo = Tempo(**raw["tempo"]) if raw["tempo"] else None
+    return Item(**{**raw, "tempo": tempo, "steps": steps, "flags": tuple(raw.get("flags", ()))})
 
 
 def sheet_assignments(student: Student) -> list[Assignment]:
@@ -136,7 +144,7 @@ def sheet_assignments(student: Student) -> list[Assignment]:
         Assignment.objects.filter(student=student, ended=None)
         .exclude(state=Assignment.State.RESTING)
         .select_related("passage__movement__revision__part__piece", "piece", "marking")
-        .prefetch_related("steps")
+        .prefetch_related("steps", "listening_points")
         .order_by("position", "id")
     )
 
@@ -237,7 +245,15 @@ def _item(assignment: Assignment, minutes: int, pause: bool, with_excerpt: bool)
         marking_name=assignment.marking.name if assignment.marking else "",
         with_excerpt=with_excerpt and passage is not None and passage.has_excerpt,
         break_after=pause,
+        flags=_flags(assignment),
     )
+
+
+def _flags(assignment: Assignment) -> tuple[str, ...]:
+    """The notes flagged last and not settled yet, each place once: `bar 23, beat 1, E♭4: intonation`."""
+    points = [p for p in assignment.listening_points.all() if p.address and p.place and p.settled is None]
+    words = [": ".join(filter(None, (p.place, p.get_theme_display()))) for p in points]
+    return tuple(dict.fromkeys(words))[-FLAGS_AT_MOST:]
 
 
 def _title(assignment: Assignment) -> str:

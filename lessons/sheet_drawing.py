@@ -31,6 +31,7 @@ from repertoire.markings import marks_of
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import AMERICAN_WORDS, BRITISH_WORDS, Look
 from repertoire.notation.picture import Picture, as_data_uri
+from repertoire.technique.marks import Marks
 from repertoire.technique.transposing import ClefWish
 from studio.models import Student
 from studio.terms import terms_for
@@ -125,6 +126,7 @@ def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
             words=AMERICAN_WORDS if content.terms == "american" else BRITISH_WORDS,
             instrument=instrument_of(passage),
             clef=clef_wish(content.clef),
+            pale_printed=_told_apart(passage, printed, marks),
         )
         drawn, under = printed_picture(passage, marks, look, item, content)
         words = f"{item.title}, {bars_label(item.bars, content.terms)}"
@@ -132,6 +134,13 @@ def draw_item(content: Content, item: Item, place: int) -> DrawnItem:
         student = Student.objects.filter(assignments=item.assignment).first()
         steps = tuple(_draw_step(step, passage, student, look) for step in steps)
     return DrawnItem(item, place, bars_label(item.bars, content.terms), systems, _rows(steps))
+
+
+def _told_apart(passage: Passage, printed: Marks, marks: Marks) -> bool:
+    """Whether printed marks step back behind the teacher's own: not where there are none of her own, nor in
+    music she typed in herself."""
+    own = any(mark not in set(printed) for mark in marks)
+    return own and not (passage.has_notation and passage.movement.revision.typed)
 
 
 def _systems(drawn: Picture, words: str, under: tuple[str, ...] = ()) -> tuple[DrawnSystem, ...]:
@@ -219,11 +228,13 @@ def text_pt(staff_mm: float) -> float:
     return round(TEXT_PT * min(LARGEST_TEXT, max(1.0, staff_mm / USUAL_STAFF_MM)), 2)
 
 
-def sheet_html(content: Content, *, draft: bool = False, home: str = "", full: bool = False) -> str:
+def sheet_html(
+    content: Content, *, draft: bool = False, home: str = "", close: bool = False, full: bool = False
+) -> str:
     """The sheet as one HTML document without outside references.
 
-    `draft` says so in its head; `full` lets more items go on overleaf; `home` is the address of the
-    student's page, printed there with its QR code.
+    `draft` says so in its head; `home` is the address of the student's page, printed there with its QR
+    code. `close` leaves less white between things, and `full` lets more items go on overleaf.
     """
     items = [draw_item(content, item, place) for place, item in enumerate(content.items, 1)]
     width, height = PAPER_MM[content.paper]
@@ -234,7 +245,9 @@ def sheet_html(content: Content, *, draft: bool = False, home: str = "", full: b
         {
             "content": content,
             "draft": draft,
-            "text_pt": text_pt(content.staff_mm),
+            "close": close,
+            "full": full,
+            "text_pt": TEXT_PT if close else text_pt(content.staff_mm),
             "home": _home(home),
             "lesson_day": day_words(content.lesson_date),
             "health_line": HEALTH_LINE,

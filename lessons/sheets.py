@@ -66,8 +66,11 @@ def make_pages(content: Content, *, draft: bool = False, home: str = "") -> Page
     Raises SheetError when it takes more pages than a sheet has.
     """
     pages = print_pages(sheet_html(content, draft=draft, home=home))
+    if pages.count > 1:  # less white between things, where that saves a page
+        closer = print_pages(sheet_html(content, draft=draft, home=home, close=True))
+        pages = closer if closer.count < pages.count else pages
     if pages.count > PAGES_AT_MOST:
-        pages = print_pages(sheet_html(content, draft=draft, home=home, full=True))
+        pages = print_pages(sheet_html(content, draft=draft, home=home, close=True, full=True))
     if pages.count > PAGES_AT_MOST:
         raise SheetError(
             f"This sheet takes {pages.count} pages and a sheet has at most {PAGES_AT_MOST}: "

@@ -66,9 +66,9 @@ def assemble(
         f'stroke="none" font-family="{FONTS}">'
     )
     if look.screen:
-        parts.extend(_drawn(sign, drawing.outlines, use) for sign in signs if not _picked(sign))
+        parts.extend(_drawn(sign, drawing.outlines, use, look) for sign in signs if not _picked(sign))
     else:
-        parts.append(_printed(signs, drawing.outlines))
+        parts.append(_printed(signs, drawing.outlines, look))
     for staff, (line, places) in enumerate(zip(lines, heads, strict=True)):
         if look.screen:
             around = SignsOnNotes(signs, at, staff)
@@ -105,26 +105,31 @@ def _address(sign: Sign) -> str:
     return sign.ident.rpartition("_")[2]
 
 
-def _drawn(sign: Sign, outlines: dict[str, str], use: str) -> str:
+def _pale(owner: str, look: Look) -> str:
+    """The colour of signs that step back behind the notes; "" for those in their ink."""
+    return "" if owner == "mark-printed" and not look.pale_printed else _PALE.get(owner, "")
+
+
+def _drawn(sign: Sign, outlines: dict[str, str], use: str, look: Look) -> str:
     """A sign for the screen, where it can be told by its class."""
     bold = 0.0 if sign.name == "octave" else _BOLD.get(sign.owner, 0.0)
     shapes = "".join(shape_svg(s, outlines, bold=bold if s.tag != "text" else 0.0, use=use) for s in sign.shapes)
     moved = f' transform="translate({sign.dx:.0f} {sign.dy:.0f})"' if sign.dx or sign.dy else ""
     if not sign.owner and not moved:
         return shapes
-    colour = OWN_INK if sign.owner == "mark-own" else _PALE.get(sign.owner, "")
+    colour = OWN_INK if sign.owner == "mark-own" else _pale(sign.owner, look)
     kind = f' class="{sign.owner} kind-{sign.kind}"' if sign.owner else ""
     return f"<g{kind}" + (f' color="{colour}"' if colour else "") + f"{moved}>{shapes}</g>"
 
 
-def _printed(signs: Sequence[Sign], outlines: dict[str, str]) -> str:
+def _printed(signs: Sequence[Sign], outlines: dict[str, str], look: Look) -> str:
     """All signs for paper: printed marks paler, the teacher's own in heavier lines."""
     ink = PrintingInk(outlines)
     for sign in signs:
         strong = _BOLD if sign.name == "dynam" else _BOLD_ON_PAPER
         bold = 0.0 if sign.name == "octave" else strong.get(sign.owner, 0.0)
         for shape in sign.shapes:
-            ink.add(shape, colour=_PALE.get(sign.owner, ""), dx=sign.dx, dy=sign.dy, bold=bold)
+            ink.add(shape, colour=_pale(sign.owner, look), dx=sign.dx, dy=sign.dy, bold=bold)
     return ink.svg()
 
 

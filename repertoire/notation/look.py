@@ -31,7 +31,8 @@ class Look:
     """How to draw. Sizes in mm; staff height is measured between the outer lines.
 
     `printed` are the source's own marks: those of them that stand in the marking are drawn
-    in ordinary ink, everything else in the marking as the teacher's own. With
+    paler than the notes (in their ink without `pale_printed`), everything else in the marking as the
+    teacher's own. With
     `show_replaced`, printed marks the marking no longer has are drawn pale. `screen` makes
     notes that take focus; otherwise the drawing is for paper. `prefix` keeps ids of several
     excerpts on one page apart. `words` are the studio's terms (see BRITISH_WORDS).
@@ -56,3 +57,4 @@ class Look:
     first_meter: bool = True
     empty_bars: bool = False
     bar_numbers: bool = True
+    pale_printed: bool = True

@@ -22,7 +22,7 @@ from lessons.assigning import StepPlan, assign
 from lessons.home_models import HomeQuestion, StudentLink, Tick
 from lessons.home_pages import page_of
 from lessons.home_showing import page_file
-from lessons.models import Lesson, Sheet
+from lessons.models import Lesson, Sheet, Step
 from lessons.sheets import issue_sheet
 from repertoire.technique.marks import Kind, Mark
 from tests.browser.conftest import PHONE, TABLET
@@ -343,6 +343,54 @@ def test_the_page_fits_and_is_accessible_and_its_targets_are_large(page, address
             .map(([words, box]) => `${words} ${box.width}×${box.height}`)"""
     )
     assert small == []
+
+
+def test_a_rung_of_the_ladder_sets_the_tempo(page, address, path, sheet, student):
+    Step.objects.update(ladder="equal")
+    issue_sheet(student, sheet.lesson, at=timezone.now())
+    page.set_viewport_size(PHONE)
+    page.goto(address(path))
+    page.wait_for_selector("body[data-ready=yes]")
+    rungs = page.locator("[data-rung]")
+    expect(rungs).to_have_text(["60", "62", "64", "66", "68", "70", "72"])
+    expect(rungs.nth(0)).to_have_attribute("aria-pressed", "true")
+    rungs.nth(3).click()
+    expect(page.locator("[data-number]")).to_have_text("66")
+    expect(rungs.nth(3)).to_have_attribute("aria-pressed", "true")
+    expect(rungs.nth(0)).to_have_attribute("aria-pressed", "false")
+
+
+def test_another_part_sounds_with_its_own_notes_softer_and_a_slower_beat_is_counted_in(opened):
+    found = in_page(
+        opened,
+        """
+        const round = timing.roundOf(music.schedule, { from: 0, to: 4 });
+        const both = timing.withOther(round, music.schedule, { from: 0, to: 4 });
+        const slower = { ...music.schedule, beats: [[0, 1], [4, 2]] };
+        return { own: round.length, both: both.length, others: both.filter((each) => each.other).length,
+          softer: both.find((each) => each.other).notes[0].level / round[0].notes[0].level,
+          before: timing.countInBefore(slower, 4).map((click) => click.onset) };
+        """,
+    )
+    assert (found["own"], found["both"], found["others"]) == (2, 4, 2)
+    assert found["softer"] == pytest.approx(0.7)
+    assert found["before"] == [-4, -2, 0, 2]
+
+
+def test_today_can_be_ticked_from_the_lesson_on_and_tomorrow_can_not(page, address, path, sheet, student):
+    """The lesson is today: its own day is the first box, those after it wait."""
+    lesson = Lesson.objects.create(teacher=student.teacher, student=student, number=2, starts=timezone.now())
+    issue_sheet(student, lesson, at=timezone.now())
+    page.set_viewport_size(PHONE)
+    page.goto(address(path))
+    page.wait_for_selector("body[data-ready=yes]")
+    boxes = page.locator(".day")
+    expect(boxes).to_have_count(7)
+    expect(boxes.nth(0)).to_have_attribute("data-day", date.today().isoformat())
+    expect(boxes.nth(0)).to_be_enabled()
+    expect(boxes.nth(1)).to_be_disabled()
+    boxes.nth(0).click()
+    expect(boxes.nth(0)).to_have_attribute("aria-pressed", "true")
 
 
 # --- without network --------------------------------------------------------------------------------------------

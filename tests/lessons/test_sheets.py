@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import json
 import re
 import shutil
 import subprocess
+from base64 import b64decode
 from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
@@ -16,10 +18,10 @@ from django.conf import settings
 from django.urls import reverse
 from pypdf import PdfReader
 
-from lessons.assigning import StepPlan, assign, end
-from lessons.models import Lesson, Sheet
+from lessons.assigning import StepPlan, assign, change_marking, end
+from lessons.models import Lesson, ListeningPoint, Sheet
 from lessons.sheet_content import Content, SheetError, gather
-from lessons.sheet_drawing import PAPER_MM, Pages, print_pages, sheet_html, text_pt
+from lessons.sheet_drawing import PAPER_MM, Pages, draw_item, print_pages, sheet_html, text_pt
 from lessons.sheets import (
     DamagedSheet,
     content_of,
@@ -33,7 +35,7 @@ from lessons.sheets import (
 from repertoire.bounds import read_bounds
 from repertoire.excerpts import movement_notes
 from repertoire.importing import add_part, make_passage
-from repertoire.markings import make_marking, printed_marking
+from repertoire.markings import make_marking, marks_of, printed_marking
 from repertoire.models import Piece
 from repertoire.technique.marks import Kind, Mark
 from studio.models import Student
@@ -115,7 +117,7 @@ def test_a_sheet_holds_at_most_eight_items(teacher, student, lesson):
 def test_breaks_come_sooner_for_a_child(teacher, student, lesson):
     piece = Piece.objects.create(teacher=teacher, title="Scales")
     for n in range(3):
-        assign(student, begun=date(2026, 3, 10), piece=piece, bars=f"{n + 1}", minutes=10)
+        assign(student, begun=date(2026, 3, 10), piece=piece, bars=f"{n + 1}", minutes=11)
     student.birth_year = 2019
     assert [i.break_after for i in gather(student, lesson, number=1, at=AT).items] == [True, True, False]
     student.birth_year = 1980
@@ -392,15 +394,56 @@ def test_words_grow_with_the_staves_of_beginners():
     assert [text_pt(mm) for mm in (7.0, 8.5, 9.35, 11.0, 12.0)] == [11.0, 11.0, 12.1, 13.2, 13.2]
 
 
-def test_a_sheet_that_would_be_too_long_lets_items_go_on_overleaf(monkeypatch, student, passage, printed):
-    """Only what still takes too many pages then is refused."""
+def test_a_sheet_is_set_closer_where_that_saves_a_page_and_lets_items_go_on_overleaf(
+    monkeypatch, student, passage, printed
+):
+    """First as usual, then closer; only what still takes too many pages when items may be parted is refused."""
     assign(student, begun=AT.date(), passage=passage, marking=printed)
-    asked = []
+    content = draft_content(student, None, at=AT)
+    for counts, wanted in (([1], 1), ([2, 2], 2), ([2, 1], 1), ([4, 3], 3), ([4, 4, 3], 3)):
+        left = list(counts)
+        monkeypatch.setattr("lessons.sheets.print_pages", lambda html, left=left: Pages(b"%PDF", left.pop(0)))
+        assert make_pages(content).count == wanted
+        assert left == []
+    monkeypatch.setattr("lessons.sheets.print_pages", lambda html: Pages(b"%PDF", 4))
+    with pytest.raises(SheetError, match="at most 3"):
+        make_pages(content)
 
-    def pages(html):
-        asked.append(html)
-        return Pages(b"%PDF", 4 if len(asked) == 1 else 3)
 
-    monkeypatch.setattr("lessons.sheets.print_pages", pages)
-    assert make_pages(draft_content(student, None, at=AT)).count == 3
-    assert len(asked) == 2
+def test_flagged_notes_stand_under_listen_without_what_was_written_to_them(student, passage, printed, lesson):
+    work = assign(student, begun=AT.date(), passage=passage, marking=printed, listening_point="the last note")
+    for place, theme, settled in (
+        ("bar 1, beat 1, D4", "tone", AT), ("bar 1, beat 2, E4", "intonation", None), ("bar 2, beat 1, A4", "", None)
+    ):  # fmt: skip
+        ListeningPoint.objects.create(
+            student=student, lesson=lesson, assignment=work, address="b1n1", place=place, theme=theme, settled=settled,
+            text="PRIVATE WORDS",
+        )  # fmt: skip
+    content = draft_content(student, lesson, at=AT)
+    assert content.items[0].to_hear == "the last note; bar 1, beat 2, E4: intonation; bar 2, beat 1, A4"
+    assert Content.from_json(json.loads(json.dumps(content.as_json()))) == content
+    text = " ".join(PdfReader(BytesIO(make_pages(content).pdf)).pages[0].extract_text().split())
+    assert "bar 1, beat 2, E4: intonation" in text
+    assert "PRIVATE" not in text
+
+
+def test_a_title_is_not_told_twice(student, teacher):
+    from tests.lessons.conftest import make_passage as short
+
+    assign(student, begun=AT.date(), passage=short(teacher, title="Study in crossings", piece="Study in Crossings"))
+    assert draft_content(student, None, at=AT).items[0].title == "Study in Crossings"
+
+
+def test_printed_marks_are_black_where_there_are_none_of_the_teachers_own(student, slur, teacher):
+    printed = printed_marking(slur, teacher)
+    work = assign(student, begun=AT.date(), passage=slur, marking=printed)
+    grey = "#6b6b6b"
+
+    def drawn():
+        (system, *_) = draw_item(*(lambda c: (c, c.items[0], 1))(draft_content(student, None, at=AT))).systems
+        return b64decode(system.uri.partition(",")[2]).decode()
+
+    assert grey not in drawn()
+    own = make_marking(slur, teacher, (*marks_of(printed), Mark(Kind.FINGER, "b1n1", "3")), name="Mine", origin="own")
+    change_marking(work, own, at=AT, reason="hand")
+    assert grey in drawn()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime
 from io import BytesIO
 from pathlib import Path
@@ -16,7 +17,8 @@ from pypdf import PdfReader
 
 from lessons import observing
 from lessons.assigning import AssignError, StepPlan, assign, change_marking
-from lessons.models import Lesson, Phrase, Step
+from lessons.home_pages import page_content
+from lessons.models import Lesson, Phrase, Sheet, Step
 from lessons.practice import RecipeError, read_recipe, stave_of, step_stave
 from lessons.sheets import draft_content, make_pages
 from lessons.step_sets import StepSet
@@ -210,6 +212,13 @@ def test_another_part_of_the_file_stands_above_small(client_of, teacher, student
     page_text = client.get(reverse("step", args=[step.pk])).content.decode()
     assert "Bass" in page_text
     assert page_text.count('class="engraving"') == 1
+    music = page_content(draft_content(student, None, at=AT), Sheet(student=student))["items"][0]["steps"][-1]["music"]
+    assert music["cue"]["name"] == "Bass"
+    assert music["cue"]["schedule"]["length"] == music["schedule"]["length"] == 4.0
+    drawn = "".join(music["drawings"]["narrow"])
+    assert set(re.findall(r'data-address="(b\d+)n', drawn)) == {"b3"}  # after an upbeat
+    played = {row[0] for row in music["schedule"]["notes"]}
+    assert set(re.findall(r'class="note[^"]*" data-address="([^"]*)"', drawn)) == played  # not the bass's
 
 
 def test_a_file_of_one_part_has_no_other(client_of, teacher, work):

@@ -10,11 +10,13 @@ export function isoDay(date) {
   return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
 }
 
-/** The days to show: the sheet's week, or the seven up to today once that week is over. */
+/** The days to show: the sheet's week; seven from today before it begins (the lesson's own day counts), and the seven
+ * up to today once it is over. */
 export function daysToShow(sheetDays, today) {
-  if (!sheetDays.length || isoDay(today) <= sheetDays.at(-1).iso) return sheetDays;
+  const early = sheetDays.length && isoDay(today) < sheetDays[0].iso;
+  if (!sheetDays.length || (!early && isoDay(today) <= sheetDays.at(-1).iso)) return sheetDays;
   return Array.from({ length: 7 }, (_, n) => {
-    const day = new Date(today.getFullYear(), today.getMonth(), today.getDate() - 6 + n);
+    const day = new Date(today.getFullYear(), today.getMonth(), today.getDate() - (early ? 0 : 6) + n);
     return { iso: isoDay(day), words: `${WEEKDAYS[day.getDay()]} ${day.getDate()}` };
   });
 }
@@ -71,6 +73,7 @@ export class Days {
       this.show(form, after.dataset.day);
     });
     this.show(form, "");
+    document.addEventListener("visibilitychange", () => this.show(form, after.hidden ? "" : after.dataset.day));
   }
 
   /** Show the boxes; `open` is the day whose minutes can be told. */
@@ -78,6 +81,7 @@ export class Days {
     const item = Number(form.dataset.item);
     for (const button of form.querySelectorAll("[data-day].day")) {
       const tick = this.tick(item, button.dataset.day);
+      button.disabled = button.dataset.day > isoDay(new Date()); // nobody has practised tomorrow
       button.setAttribute("aria-pressed", String(tick.done));
       button.querySelector(".box").textContent = tick.done ? (tick.minutes ? `${tick.minutes}′` : "✓") : "";
       const words = `${button.querySelector(".weekday").textContent} ${button.querySelector(".date").textContent}`;
