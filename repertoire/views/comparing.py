@@ -24,6 +24,7 @@ from repertoire.excerpts import passage_line, screen_of
 from repertoire.marking_forms import CombineForm
 from repertoire.markings import ASPECT_WORDS, Place, differences, make_marking, marks_of, same_aspects
 from repertoire.models import Marking, Passage
+from repertoire.players import players_to_choose
 from repertoire.technique.checking import check
 from repertoire.technique.marks import Aspect, Mark, Marks
 from repertoire.technique.marks import combine as combined
@@ -100,6 +101,7 @@ def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
             "shown": shown,
             "print_strip": under_staves.printed_too(request),
             "player": player,
+            "players": players_to_choose(request, player) if player else (),
             "bow": panel(request, passage, [(f"{e.letter} {e.version.marking.name}", e.version) for e in lettered])
             if shown == "bow"
             else None,

@@ -49,7 +49,7 @@ def fingerings(request: HttpRequest, passage_id: int) -> HttpResponse:
     if not instrument:
         messages.info(request, "Fingerings are told for violin and viola; set the part’s instrument to one of them.")
         return redirect("passage", passage.pk)
-    player, limits = _player(request, instrument)
+    player, limits = _player(request, passage, instrument)
     question, trouble = _question(request, desk, player)
     answer = ask(passage, desk.line, question) if not trouble else None
     status = 422 if trouble else 200
@@ -75,7 +75,7 @@ def fingerings(request: HttpRequest, passage_id: int) -> HttpResponse:
         "presets": PRESETS,
         "how_many_choices": HOW_MANY,
         "player": player,
-        "players": players_to_choose(request),
+        "players": players_to_choose(request, player),
         "form": limits,
         "excerpt_url": request.get_full_path(),
         "screen": screen_of(request),
@@ -85,9 +85,9 @@ def fingerings(request: HttpRequest, passage_id: int) -> HttpResponse:
     return render(request, f"repertoire/{page}", context, status=status)
 
 
-def _player(request: HttpRequest, instrument: str) -> tuple[Player, HandForm]:
+def _player(request: HttpRequest, passage: Passage, instrument: str) -> tuple[Player, HandForm]:
     """The hand chosen; its limits as kept, or as set for this question alone."""
-    player = chosen_player(request, instrument)
+    player = chosen_player(request, passage, instrument)
     kept = StudentHand.objects.filter(student=player.student).first() if player.student else None
     once = request.GET.get("limits") == "set" and request.GET.get("limits_of", "") == str(
         player.student.pk if player.student else ""

@@ -62,7 +62,7 @@ def beneath(request: HttpRequest, passage: Passage, marks: Marks, picture: Pictu
         "bow": panel(request, passage, [("", version)]) if under == "bow" else None,
     }
     if player is not None:
-        context["players"] = players_to_choose(request)
+        context["players"] = players_to_choose(request, player)
         fingering = version.fingering
         if fingering is not None:
             context["hand"] = tell(fingering, marks, player, flags_of(passage, player.student))
@@ -73,7 +73,7 @@ def beneath(request: HttpRequest, passage: Passage, marks: Marks, picture: Pictu
 def hand_shown(request: HttpRequest, passage: Passage, under: str) -> Player | None:
     """The hand chosen, where the left hand is what stands under the staves."""
     instrument = instrument_with_strings(passage, passage_line(passage))
-    return chosen_player(request, instrument) if instrument and under == "hand" else None
+    return chosen_player(request, passage, instrument) if instrument and under == "hand" else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +155,7 @@ def _fingering(request: HttpRequest, passage: Passage) -> Fingering | None:
     instrument = instrument_with_strings(passage, line)
     if not instrument:
         return None
-    player: Player = chosen_player(request, instrument)
+    player: Player = chosen_player(request, passage, instrument)
     return hand(line, _named_marks(request, passage), player, preset=preset_for(passage.movement))
 
 

@@ -169,7 +169,7 @@ def _completed(request: HttpRequest, passage: Passage) -> Desk:
     if not instrument:
         raise Refused("Fingerings are told for violin and viola; set the part’s instrument to one of them.")
     how_many = how_many_of(posted.get("how_many", ""))
-    player = chosen_player(request, instrument)
+    player = chosen_player(request, passage, instrument)
     offer = completion(desk.line, desk.marks, player, preset=preset_for(passage.movement), how_many=how_many)
     if offer is None:
         raise Refused("These notes can’t be fingered as they stand.")
@@ -244,7 +244,7 @@ def _state(request: HttpRequest, desk: Desk) -> dict[str, Any]:
         "marks_state": notes.state,
         "screen": screen_of(request),
         "by_bar": notes.by_bar,
-        "troubles": mending.in_the_way(request, desk),
+        "troubles": mending.in_the_way(request, desk, below.get("player")),
         "gave_way": [describe(mark, desk.line, look.words) for mark in desk.gave_way] if written else [],
         "first": first if first in desk.line else "",
         "last": given.get("last", "") or first,

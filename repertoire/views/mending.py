@@ -25,9 +25,9 @@ def asks(what: str) -> bool:
     return what.startswith((MEND, NEAREST))
 
 
-def in_the_way(request: HttpRequest, desk: Desk) -> tuple[mending.Trouble, ...]:
-    """What can't be played in the draft as it stands."""
-    player = _player(request, desk)
+def in_the_way(request: HttpRequest, desk: Desk, player: Player | None) -> tuple[mending.Trouble, ...]:
+    """What can't be played in the draft as it stands. `player` is the hand chosen, if it is known."""
+    player = player or _player(request, desk)
     return mending.troubles(desk.line, desk.marks, player, preset=_preset(desk)) if player else ()
 
 
@@ -86,7 +86,7 @@ def _nearest(request: HttpRequest, desk: Desk, address: str, what: str) -> tuple
 
 def _player(request: HttpRequest, desk: Desk) -> Player | None:
     instrument = instrument_with_strings(desk.passage, desk.line)
-    return chosen_player(request, instrument) if instrument else None
+    return chosen_player(request, desk.passage, instrument) if instrument else None
 
 
 def _preset(desk: Desk) -> str:

@@ -115,6 +115,30 @@ def test_mm_follow_the_student_chosen(passage, fingered, client_of, teacher, stu
     assert "Mira, string 325 mm" in page
 
 
+def test_a_small_instrument_is_estimated_from_its_size(passage, client_of, teacher):
+    """[M] a half-size violin is about 288 mm from nut to bridge; a viola is measured on a full-size one."""
+    child = Student.objects.create(teacher=teacher, first_name="Nuno")
+    InstrumentPeriod.objects.create(student=child, instrument="violin", size="1/2", since="2025-01-01")
+    tune = make_passage(teacher, line("4/4", "treble", "A4 h E5 h", instrument="violin"), instrument="violin")
+    client = client_of(teacher)
+    page = plain(client.get(f"/repertoire/passages/{tune.pk}?under=hand&hand_for={child.pk}").content.decode())
+    assert "Nuno, string about 288 mm, estimated from the size 1/2" in page
+    viola = client.get(f"/repertoire/passages/{passage.pk}?under=hand").content.decode()
+    assert "Nuno" not in viola  # chosen for the other piece, and no violist
+    asked = plain(client.get(f"/repertoire/passages/{passage.pk}?hand_for={child.pk}").content.decode())
+    assert "Nuno, who plays no viola: measured on a full-size one, string 370 mm" in asked
+
+
+def test_the_hand_chosen_stays_with_its_piece(passage, fingered, client_of, teacher, student):
+    client = client_of(teacher)
+    other = make_passage(teacher, title="Another piece")
+    client.get(f"/repertoire/passages/{passage.pk}?under=hand&hand_for={student.pk}")
+    assert "Mira, string" in client.get(f"/repertoire/markings/{fingered.pk}").content.decode()
+    assert "Mira, string" not in client.get(f"/repertoire/passages/{other.pk}").content.decode()
+    client.get(f"/repertoire/passages/{passage.pk}?hand_for=")
+    assert "Mira, string" not in client.get(f"/repertoire/passages/{passage.pk}").content.decode()
+
+
 def test_another_teachers_student_is_nobody(passage, fingered, client_of, teacher, stranger):
     theirs = Student.objects.create(teacher=stranger, first_name="Otto")
     InstrumentPeriod.objects.create(student=theirs, instrument="viola", string_length=300, since="2025-01-01")
