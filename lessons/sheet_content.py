@@ -176,7 +176,7 @@ def gather(
     # A sheet printed days after its lesson is for the days to come.
     day = max(moment.astimezone(zone).date() for moment in ((lesson.starts, at) if lesson else (at,)))
     instrument = student.instrument_on(day)
-    minutes = [assignment.minutes or MINUTES_IF_UNSET for assignment in chosen]
+    minutes = [item_minutes(assignment) for assignment in chosen]
     age = day.year - student.birth_year if student.birth_year else None
     breaks = break_after(minutes, playing_limit(age))
     items = tuple(
@@ -201,6 +201,16 @@ def gather(
         days=_days(day),
         items=items,
     )
+
+
+def item_minutes(assignment: Assignment) -> int:
+    """Minutes of a piece of work: the sum of its steps where all of them have minutes, at least that sum
+    where some have, so that a sheet never tells two times for one thing."""
+    told = [step.minutes for step in assignment.steps.all() if step.ended is None]
+    given = sum(minutes or 0 for minutes in told)
+    if told and all(told):
+        return given
+    return max(assignment.minutes or MINUTES_IF_UNSET, given)
 
 
 def _days(lesson_day: date) -> tuple[str, ...]:

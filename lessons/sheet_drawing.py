@@ -46,6 +46,8 @@ PART_WITH_STAVES = 0.5  # of a page: an item with step staves taller than this m
 PART_IF_FULL = 0.25  # the same where a sheet would have too many pages otherwise
 TEXT_PT, LARGEST_TEXT = 11.0, 1.2  # words grow with the staves of beginners, up to this
 USUAL_STAFF_MM = 8.5
+PX_PER_MM = 96 / 25.4
+_LEAVES = frozenset(("LineBox", "BlockReplacedBox", "InlineReplacedBox"))
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July"),
@@ -97,6 +99,11 @@ class DrawnItem:
         """About how tall the item is on paper, for keeping it on one page where it fits."""
         steps = sum(max(step.height_mm for step in row) for row in self.rows)
         return sum(s.height_mm + 2 for s in self.systems) + 26 + steps
+
+
+def room_mm(paper: str) -> float:
+    """Height of the print column in mm."""
+    return PAPER_MM[paper][1] - HEAD_MM - FOOT_MM
 
 
 def column_mm(paper: str) -> float:
@@ -238,7 +245,7 @@ def sheet_html(
     """
     items = [draw_item(content, item, place) for place, item in enumerate(content.items, 1)]
     width, height = PAPER_MM[content.paper]
-    room = height - HEAD_MM - FOOT_MM
+    room = room_mm(content.paper)
     part = PART_IF_FULL if full else PART_WITH_STAVES
     return render_to_string(
         "lessons/sheet_print.html",
@@ -286,8 +293,11 @@ def _fonts() -> FontConfiguration:
 
 @dataclass(frozen=True, slots=True)
 class Pages:
+    """A PDF; `used_mm` is how much of its pages' heights is filled, all pages together."""
+
     pdf: bytes
     count: int
+    used_mm: float = 0.0
 
 
 def print_pages(html: str) -> Pages:
@@ -297,4 +307,14 @@ def print_pages(html: str) -> Pages:
     )
     out = BytesIO()
     document.write_pdf(out, pdf_tags=True)
-    return Pages(out.getvalue(), len(document.pages))
+    return Pages(out.getvalue(), len(document.pages), sum(_filled(page) for page in document.pages))
+
+
+def _filled(page: Any) -> float:
+    """The height in mm from the top of a page's content to its last line or picture; 0 where that can't be told."""
+    box = getattr(page, "_page_box", None)  # WeasyPrint has no public way to a page's boxes
+    if box is None:
+        return 0.0
+    content = box.children[0]
+    ends = [box.position_y + box.height for box in content.descendants() if type(box).__name__ in _LEAVES]
+    return (max(ends, default=content.position_y) - content.position_y) / PX_PER_MM

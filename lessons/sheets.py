@@ -22,11 +22,12 @@ from lessons import links
 from lessons.home_pages import page_of
 from lessons.models import Assignment, Lesson, Sheet
 from lessons.sheet_content import PAGES_AT_MOST, Content, SheetError, gather
-from lessons.sheet_drawing import Pages, print_pages, sheet_html
+from lessons.sheet_drawing import Pages, print_pages, room_mm, sheet_html
 from lessons.sheet_under import Wish, with_wishes
 from repertoire.models import Marking
 from studio.models import Student
 
+CLOSER = 0.85  # of its height is what a sheet can come down to when it is set closer
 NOTHING_UNDER: Mapping[int, Wish] = {}
 
 
@@ -66,7 +67,8 @@ def make_pages(content: Content, *, draft: bool = False, home: str = "") -> Page
     Raises SheetError when it takes more pages than a sheet has.
     """
     pages = print_pages(sheet_html(content, draft=draft, home=home))
-    if pages.count > 1:  # less white between things, where that saves a page
+    room = room_mm(content.paper)
+    if pages.count > 1 and CLOSER * pages.used_mm < (pages.count - 1) * room:  # less white may save a page
         closer = print_pages(sheet_html(content, draft=draft, home=home, close=True))
         pages = closer if closer.count < pages.count else pages
     if pages.count > PAGES_AT_MOST:

@@ -19,7 +19,7 @@ from pypdf import PdfReader, PdfWriter
 from lessons.access import get_sheet
 from lessons.home_base import printed_base
 from lessons.models import Assignment, Lesson, Sheet
-from lessons.sheet_content import ITEMS_AT_MOST, SheetError, sheet_assignments
+from lessons.sheet_content import ITEMS_AT_MOST, SheetError, item_minutes, sheet_assignments
 from lessons.sheet_drawing import sheet_html
 from lessons.sheet_under import SIGNS, UNDER, Wish, wishes
 from lessons.sheets import (
@@ -81,6 +81,7 @@ def _preview(request: HttpRequest, student: Student, error: str = "", status: in
             "chosen": a.pk in ids,
             "notes": a.pk not in bare,
             "wish": under.get(a.pk, Wish()),
+            "minutes": item_minutes(a),
             "notated": a.passage and a.passage.has_excerpt,
         }
         for a in sheet_assignments(student)

@@ -72,7 +72,7 @@ def test_a_phrase_goes_into_the_words_with_one_tap(open_steps, teacher, work):
     page.get_by_text("My phrases", exact=True).click()
     page.get_by_role("button", name="From bar 1, at 60.").click()
     expect(page.get_by_label("What to do")).to_have_value("From bar 1, at 60.")
-    page.locator("section[aria-labelledby='in-words']").get_by_role("button", name="Add").click()
+    page.locator("section[aria-labelledby='in-words']").get_by_role("button", name="Add", exact=True).click()
     expect(page.locator(".step-text").nth(3)).to_contain_text("From bar 1, at 60.")
     assert Phrase.objects.get().used == 1
 

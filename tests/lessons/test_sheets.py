@@ -402,7 +402,7 @@ def test_a_sheet_is_set_closer_where_that_saves_a_page_and_lets_items_go_on_over
     content = draft_content(student, None, at=AT)
     for counts, wanted in (([1], 1), ([2, 2], 2), ([2, 1], 1), ([4, 3], 3), ([4, 4, 3], 3)):
         left = list(counts)
-        monkeypatch.setattr("lessons.sheets.print_pages", lambda html, left=left: Pages(b"%PDF", left.pop(0)))
+        monkeypatch.setattr("lessons.sheets.print_pages", lambda html, left=left: Pages(b"%PDF", left.pop(0), 270))
         assert make_pages(content).count == wanted
         assert left == []
     monkeypatch.setattr("lessons.sheets.print_pages", lambda html: Pages(b"%PDF", 4))
@@ -447,3 +447,16 @@ def test_printed_marks_are_black_where_there_are_none_of_the_teachers_own(studen
     own = make_marking(slur, teacher, (*marks_of(printed), Mark(Kind.FINGER, "b1n1", "3")), name="Mine", origin="own")
     change_marking(work, own, at=AT, reason="hand")
     assert grey in drawn()
+
+
+def test_minutes_of_an_item_agree_with_those_of_its_steps(student, passage, printed):
+    """4 + 4 + 4 are 12, whatever was planned; where a step has none, the plan holds if it is enough. [A]"""
+    steps = [StepPlan(words, minutes=4) for words in ("Bare", "With the turn", "With the trill")]
+    work = assign(student, begun=AT.date(), passage=passage, marking=printed, steps=steps, minutes=8)
+    assert draft_content(student, None, at=AT).items[0].minutes == 12
+    work.steps.filter(text="Bare").update(minutes=None)
+    assert draft_content(student, None, at=AT).items[0].minutes == 8
+    work.steps.filter(text="With the turn").update(minutes=6)
+    assert draft_content(student, None, at=AT).items[0].minutes == 10
+    work.steps.all().delete()
+    assert draft_content(student, None, at=AT).items[0].minutes == 8
