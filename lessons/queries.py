@@ -38,7 +38,11 @@ class Work:
     steps: tuple[Step, ...]
     to_try: tuple[Marking, ...]
     points: tuple[ListeningPoint, ...]
-    last: Observation | None
+    heard: tuple[Observation, ...]  # what was noted in the last lesson that heard it, in order
+
+    @property
+    def last(self) -> Observation | None:
+        return self.heard[-1] if self.heard else None
 
 
 def day_bounds(day: date) -> tuple[datetime, datetime]:
@@ -104,40 +108,52 @@ def _listed(assignment: Assignment) -> str:
     return f"{assignment.piece.title}, {passage.title}" if passage else assignment.piece.title
 
 
-def works(assignments: QuerySet[Assignment]) -> list[Work]:
-    """Assignments with steps, markings to try, open flags and the last observation."""
-    last = Observation.objects.standing().filter(assignment=OuterRef("pk")).order_by("-at", "-id")
+def works(assignments: QuerySet[Assignment], before: Lesson | None = None) -> list[Work]:
+    """Assignments with steps, markings to try, open flags and what was noted last (before a lesson)."""
+    standing = Observation.objects.standing()
+    if before is not None:
+        standing = standing.filter(lesson__starts__lt=before.starts)
+    last = standing.filter(assignment=OuterRef("pk")).order_by("-lesson__starts", "-lesson_id")
     rows = list(
         assignments.select_related("piece", "marking", "passage__picture", PASSAGE)
-        .annotate(last_id=Subquery(last.values("pk")[:1]))
+        .annotate(heard_in=Subquery(last.values("lesson_id")[:1]))
         .prefetch_related(
             Prefetch("steps", Step.objects.filter(ended=None).select_related("picture")),
             Prefetch("to_try", Marking.objects.defer("marks").order_by("number")),
             Prefetch("listening_points", ListeningPoint.objects.filter(settled=None)),
         )
     )
-    seen = Observation.objects.select_related("lesson", "step").in_bulk([row.last_id for row in rows if row.last_id])
+    heard: dict[tuple[int | None, int], list[Observation]] = defaultdict(list)
+    noted = standing.filter(assignment__in=[row.pk for row in rows], lesson__in={row.heard_in for row in rows})
+    for seen in noted.select_related("lesson", "step").order_by("at", "id"):
+        heard[seen.assignment_id, seen.lesson_id].append(seen)
     return [
         Work(
             row,
             tuple(row.steps.all()),
             tuple(row.to_try.all()),
             tuple(row.listening_points.all()),
-            seen.get(row.last_id),
+            tuple(heard[row.pk, row.heard_in or 0]),
         )
         for row in rows
     ]
 
 
-def current_work(student: Student) -> list[Work]:
+def current_work(student: Student, before: Lesson | None = None) -> list[Work]:
     """What a student works on, in the order of work; resting pieces last."""
-    found = works(Assignment.objects.filter(student=student, ended=None))
+    found = works(Assignment.objects.filter(student=student, ended=None), before)
     return sorted(found, key=lambda work: work.assignment.state == Assignment.State.RESTING)
 
 
 def ended_work(student: Student, limit: int = 20) -> QuerySet[Assignment]:
     ended = Assignment.objects.filter(student=student).exclude(ended=None)
     return ended.select_related("piece", "passage").order_by("-ended", "-id")[:limit]
+
+
+def lesson_before(lesson: Lesson) -> Lesson | None:
+    """The student's lesson before this one that took place or was missed."""
+    earlier = Lesson.objects.filter(student=lesson.student_id, starts__lt=lesson.starts)
+    return earlier.exclude(attendance=Lesson.Attendance.CANCELLED).order_by("-starts").first()
 
 
 def noted_in(lesson: Lesson) -> QuerySet[Observation]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import date, datetime, time
 
 from django.contrib import messages
-from django.db.models import QuerySet
+from django.db.models import Case, QuerySet, When
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -64,14 +65,23 @@ def assign(request: HttpRequest, student_id: int) -> HttpResponse:
         "section": "students",
         "student": student,
         "words": words,
-        "passages": _passages(teacher, words)[:CHOICES_SHOWN],
+        "lesson": _from_lesson(request, student),
+        "passages": _passages(teacher, words, student)[:CHOICES_SHOWN],
         "pieces": _pieces(teacher, words)[:CHOICES_SHOWN],
         "open": set(student.assignments.filter(ended=None).values_list("passage_id", flat=True)),
     }
     return render(request, "lessons/assign_choose.html", context)
 
 
-def _passages(teacher: Teacher, words: str) -> QuerySet[Passage]:
+def _from_lesson(request: HttpRequest, student: Student) -> Lesson | None:
+    """The lesson whose page led here, and to which it leads back."""
+    number = _number(request, "lesson")
+    return student.lessons.filter(pk=number).first() if number else None
+
+
+def _passages(teacher: Teacher, words: str, student: Student) -> QuerySet[Passage]:
+    """Those in which the words occur, the newest first, after those for the instrument the student plays."""
+    plays = {period.instrument for period in student.instruments_on(timezone.localdate())}
     found = passages_open_to(teacher).select_related("movement__revision__part__piece")
     for word in words.split()[:8]:
         piece = "movement__revision__part__piece__"
@@ -80,7 +90,8 @@ def _passages(teacher: Teacher, words: str) -> QuerySet[Passage]:
             | found.filter(**{f"{piece}title__icontains": word})
             | found.filter(**{f"{piece}composer__icontains": word})
         )
-    return found.order_by("-created", "-id")
+    other = Case(When(movement__revision__part__instrument__in=plays, then=0), default=1)
+    return found.order_by(other, "-created", "-id")
 
 
 def _pieces(teacher: Teacher, words: str) -> QuerySet[Piece]:
@@ -125,11 +136,11 @@ def _assign_bars(request: HttpRequest, student: Student, piece: Piece) -> HttpRe
 
 
 def _assign(request: HttpRequest, student: Student, form: AssignForm, **music: object) -> HttpResponse:
-    drawn = music.pop("choices", [])
+    drawn, lesson = music.pop("choices", []), _from_lesson(request, student)
     if request.method == "POST" and form.is_valid():
         wanted = form.cleaned_data
         try:
-            assigning.assign(
+            given = assigning.assign(
                 student,
                 passage=music.get("passage"),  # type: ignore[arg-type]
                 piece=music.get("piece"),  # type: ignore[arg-type]
@@ -137,7 +148,7 @@ def _assign(request: HttpRequest, student: Student, form: AssignForm, **music: o
                 marking=wanted.get("marking"),
                 to_try=wanted.get("to_try", ()),
                 steps=wanted["steps"],
-                lesson=lesson_now(student),
+                lesson=lesson or lesson_now(student),
                 begun=timezone.localdate(),
                 state=wanted["state"],
                 **form.plan,
@@ -146,9 +157,12 @@ def _assign(request: HttpRequest, student: Student, form: AssignForm, **music: o
             form.add_error(None, str(error))
         else:
             messages.success(request, f"Given to {student.first_name}.")
+            if lesson is not None:
+                return redirect(f"{reverse('lesson', args=[lesson.pk])}#a{given.pk}")
             return redirect("student", student.pk)
     context = {
         "section": "students",
+        "lesson": lesson,
         "student": student,
         "form": form,
         "choices": drawn,

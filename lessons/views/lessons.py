@@ -25,7 +25,7 @@ from lessons.assigning import as_last_week, end, set_state
 from lessons.forms import FinishForm
 from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Theme
 from lessons.observing import last_action, start_tempo
-from lessons.queries import Work, current_work, noted_in, phrases_of, works
+from lessons.queries import Work, current_work, lesson_before, noted_in, phrases_of, works
 from lessons.showing import Shown, show, shown
 from repertoire.models import Marking
 
@@ -79,7 +79,7 @@ def lesson(request: HttpRequest, lesson_id: int) -> HttpResponse:
 def page(request: HttpRequest, lesson: Lesson, finish: FinishForm) -> dict[str, Any]:
     """Everything the lesson page shows."""
     noted = list(noted_in(lesson))
-    found = current_work(lesson.student)
+    found = current_work(lesson.student, lesson)
     others = _other_markings(found)
     return {
         "section": "today",
@@ -88,6 +88,7 @@ def page(request: HttpRequest, lesson: Lesson, finish: FinishForm) -> dict[str, 
         "instruments": lesson.student.instruments_on(timezone.localdate(lesson.starts)),
         "works": [_at_work(one, noted, others) for one in shown(request, found)],
         "general": [seen for seen in noted if seen.assignment_id is None],
+        "before": lesson_before(lesson),
         "themes": Theme.choices,
         "phrases": phrases_of(lesson.teacher),
         "last_action": last_words(lesson),
@@ -108,7 +109,7 @@ def parts(
         context["general"] = [seen for seen in noted_in(lesson) if seen.assignment_id is None]
         changed["general"] = render_to_string("lessons/_general.html", context, request)
         return changed
-    work = works(Assignment.objects.filter(pk=assignment.pk))[0]
+    work = works(Assignment.objects.filter(pk=assignment.pk), lesson)[0]
     at_work = _at_work(show(request, work), list(noted_in(lesson)), _other_markings([work]))
     context["at"] = at_work
     changed[f"work-{assignment.pk}"] = render_to_string("lessons/_at_work.html", context, request)

@@ -32,5 +32,6 @@ def assign_moved(request: HttpRequest, student_id: int) -> HttpResponse:
     except MoveError as error:
         messages.error(request, str(error))
         return redirect("student", student.pk)
-    asked = urlencode({"passage": made.pk, "marking": carried.pk})
+    lesson = request.POST.get("lesson", "")
+    asked = urlencode({"passage": made.pk, "marking": carried.pk} | ({"lesson": lesson} if lesson.isdecimal() else {}))
     return redirect(f"{reverse('assign', args=[student.pk])}?{asked}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from datetime import UTC, date, datetime, time, timedelta
 
@@ -464,3 +465,65 @@ def test_a_new_lesson_is_proposed_on_the_usual_day(client_of, teacher, student, 
     form = client_of(teacher).get(f"/students/{student.pk}/lessons/new").context["form"]
     assert form["on"].value() == today + timedelta(days=ahead)
     assert (form["at"].value(), form["minutes"].value()) == (time(17, 10), 45)
+
+
+def test_a_lesson_begins_with_what_was_last_time(client_of, teacher, student, lesson, work):
+    """Note and sentence of the lesson before, and all that was noted of each work when it was last heard."""
+    step = work.steps.create(text="Thumb light")
+    lesson.note, lesson.private_note, lesson.sentence = "Shift begun.", "call the father", "Sing first"
+    lesson.attendance = "attended"
+    lesson.save()
+    observe(lesson, work, at=lesson.starts, step=step, outcome="not yet")
+    observe(lesson, work, at=lesson.starts, tempo=69)
+    week = timedelta(days=7)
+    Lesson.objects.create(
+        teacher=teacher, student=student, number=2, starts=lesson.starts + week, attendance="cancelled", note="ill"
+    )
+    now = Lesson.objects.create(teacher=teacher, student=student, number=3, starts=lesson.starts + 2 * week)
+    observe(now, work, at=now.starts, outcome="better")
+    page = client_of(teacher).get(f"/lessons/{now.pk}").content.decode()
+    before = page.partition('class="lesson-before"')[2].partition("</details>")[0]
+    for words in ("Last time, 26 March", "Shift begun.", "call the father", "Sing first"):
+        assert words in before
+    assert "ill" not in before
+    told = " ".join(re.sub("<[^>]+>", " ", page.partition('class="last-time"')[2].partition("</p>")[0]).split())
+    assert told == "> 26 Mar: not yet “Thumb light” · 69 reached"
+    first = client_of(teacher).get(f"/lessons/{lesson.pk}").content.decode()
+    assert 'class="lesson-before"' not in first
+    assert 'class="last-time"' not in first
+    own = client_of(teacher).get(f"/students/{student.pk}/").content.decode()
+    assert "26 Mar: not yet" not in own, "the newest lesson that heard it is told"
+
+
+def test_assigning_from_a_lesson_leads_back_to_it(client_of, teacher, student, lesson, passage):
+    mine = client_of(teacher)
+    assert f"/assign?lesson={lesson.pk}" in mine.get(f"/lessons/{lesson.pk}").content.decode()
+    choose = mine.get(f"/students/{student.pk}/assign?lesson={lesson.pk}").content.decode()
+    assert f"?passage={passage.pk}&amp;lesson={lesson.pk}" in choose
+    address = f"/students/{student.pk}/assign"
+    form = mine.get(f"{address}?passage={passage.pk}&lesson={lesson.pk}").content.decode()
+    assert f'<a href="/lessons/{lesson.pk}">Cancel</a>' in form
+    answer = mine.post(
+        address,
+        {"passage": passage.pk, "lesson": lesson.pk, "steps": "", "tempo_unit": "quarter", "state": "new",
+         "marking": passage.markings.get().pk},
+    )  # fmt: skip
+    given = Assignment.objects.get()
+    assert answer["Location"] == f"/lessons/{lesson.pk}#a{given.pk}"
+    assert given.assigned_in == lesson
+    other = Student.objects.create(teacher=teacher, first_name="Noor")
+    foreign = mine.get(f"/students/{other.pk}/assign?lesson={lesson.pk}").content.decode()
+    assert f"/lessons/{lesson.pk}" not in foreign
+
+
+def test_passages_of_the_instrument_a_student_plays_come_first(client_of, teacher, student, passage):
+    violin = make_passage(teacher, title="Newer", piece="Ferry")
+    part = violin.movement.revision.part
+    part.name, part.instrument = "Violin", "violin"
+    part.save()
+    page = client_of(teacher).get(f"/students/{student.pk}/assign").content.decode()
+    assert "Ferry: Violin" in page
+    assert page.index("Mill Stream: Viola") < page.index("Ferry: Violin"), "Mira plays the viola"
+    student.instruments.all().delete()
+    page = client_of(teacher).get(f"/students/{student.pk}/assign").content.decode()
+    assert page.index("Ferry: Violin") < page.index("Mill Stream: Viola"), "the newest first"
