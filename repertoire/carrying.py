@@ -67,7 +67,12 @@ def _carry_passage(passage: Passage, movement: Movement | None) -> CarriedPassag
     old = movement_notes(passage.movement)[0] if passage.movement.notated else None
     new = movement_notes(movement)[0] if movement.notated else None
     try:
-        bounds = read_bounds(write_bounds(old, bounds_of(passage)), new, movement.bar_count)
+        if old is not None and new is not None and old.events == new.events:
+            # The same notes, whatever their bars are numbered: nothing has to be looked for.
+            first, last = new.bar(passage.start_bar), new.bar(passage.end_bar)
+            bounds = replace(bounds_of(passage), first_number=first.number, last_number=last.number)
+        else:
+            bounds = read_bounds(write_bounds(old, bounds_of(passage)), new, movement.bar_count)
     except BoundsError as error:
         done.left_out.append(str(error))
         return done

@@ -7,9 +7,11 @@ import pytest
 from django.urls import reverse
 
 from repertoire.bounds import read_bounds
+from repertoire.carrying import carry_over
 from repertoire.excerpts import movement_notes
-from repertoire.importing import add_part, make_passage
+from repertoire.importing import add_part, add_revision, make_passage
 from repertoire.models import Movement, Part, Piece
+from repertoire.notation.musicxml import read_part
 from repertoire.renumbering import RenumberError, first_number, renumber
 
 from .music import first_movement, score
@@ -48,6 +50,19 @@ def test_a_movement_that_counts_on_begins_at_one(client_of, teacher, late):
     assert after.events == before.events
     assert marks == printed
     assert len(after.bars) == len(before.bars) == fresh.bar_count
+
+
+def test_passages_follow_into_a_file_numbered_afresh(teacher, late):
+    part = late.revision.part
+    old = make_passage(late, teacher, read_bounds("146-147", movement_notes(late)[0]), title="The turn")
+    with late.revision.file.open("rb") as file:
+        content = file.read()
+    revision = add_revision(part, read_part(content, "two.musicxml", "Viola"), content, "two.musicxml", part_ref="2")
+    fresh = renumber(revision.movements.select_related("revision__part__piece").get(number=1), 1)
+    (carried,) = carry_over(part, teacher)
+    assert carried.left_out == []
+    assert (carried.after.movement, carried.after.bars, carried.after.extends) == (fresh, "2–3", old)
+    assert old.bars == "146–147"
 
 
 def test_left_out_bars_and_letters_follow(teacher, late):
