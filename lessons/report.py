@@ -16,6 +16,7 @@ from lessons.models import Assignment, Lesson, Observation, StateChange
 from studio.models import Student
 from studio.terms import terms_for
 
+ADULT_AFTER = 18  # years that have passed by the calendar: the birthday may be still to come
 _PRESENT = (Lesson.Attendance.ATTENDED, Lesson.Attendance.LATE)
 
 
@@ -54,7 +55,10 @@ class Work:
 
 @dataclass(frozen=True, slots=True)
 class Report:
+    """`adult` is known from the year of birth: such a report speaks to the student, not to a family."""
+
     first_name: str
+    adult: bool
     since: date
     until: date
     attended: int
@@ -114,6 +118,7 @@ def make_report(student: Student, since: date, until: date) -> Report:
     done = (Assignment.State.PERFORMED, Assignment.State.SECURE)
     return Report(
         first_name=student.first_name,
+        adult=student.birth_year is not None and until.year - student.birth_year > ADULT_AFTER,
         since=since,
         until=until,
         attended=sum(a in _PRESENT for a in counts),

@@ -7,12 +7,13 @@ from typing import Any, ClassVar
 from zoneinfo import available_timezones
 
 from django import forms
-from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from studio.models import Guardian, Guardianship, InstrumentPeriod, Student, Studio, Teacher
+from studio.password_rules import ADVICE
 
 
 def zone_choices() -> list[tuple[str, str]]:
@@ -26,6 +27,23 @@ class DayInput(forms.DateInput):
 
     def __init__(self, attrs: dict[str, Any] | None = None) -> None:
         super().__init__(attrs, format="%Y-%m-%d")
+
+
+class NewPasswordForm(PasswordChangeForm):
+    """The present password and a new one, given twice."""
+
+    error_messages = {  # noqa: RUF012
+        "password_incorrect": "This isn’t your present password.",
+        "password_mismatch": "The two passwords differ.",
+    }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["old_password"].label = "Your present password"
+        self.fields["new_password1"].label = "New password"
+        self.fields["new_password1"].help_text = ADVICE
+        self.fields["new_password2"].label = "The same new password again"
+        self.fields["new_password2"].help_text = ""
 
 
 class SignInForm(AuthenticationForm):
@@ -54,7 +72,7 @@ class AccountForm(forms.Form):
         label="Password",
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        help_text="At least 12 characters; a few words that only you would put together are fine.",
+        help_text=ADVICE,
     )
     password_again = forms.CharField(
         label="The same password again",

@@ -108,8 +108,7 @@ PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
 ]
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in ("UserAttributeSimilarityValidator", "MinimumLengthValidator", "CommonPasswordValidator")
+    {"NAME": f"studio.password_rules.{name}"} for name in ("NotOneself", "LongEnough", "NotCommon")
 ]
 LOGIN_URL = "sign_in"
 LOGIN_REDIRECT_URL = "today"

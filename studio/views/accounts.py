@@ -5,7 +5,6 @@ from __future__ import annotations
 from django.contrib import messages
 from django.contrib.auth import login, update_session_auth_hash, views
 from django.contrib.auth.decorators import login_not_required
-from django.contrib.auth.forms import PasswordChangeForm
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
@@ -13,7 +12,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio.access import teacher_of
-from studio.forms import SetUpForm, SignInForm
+from studio.forms import NewPasswordForm, SetUpForm, SignInForm
 from studio.founding import AlreadyFoundedError, found_studio, is_founded
 
 _PLAIN_BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -82,7 +81,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "HEAD", "POST"])
 def password_change(request: HttpRequest) -> HttpResponse:
-    form = PasswordChangeForm(teacher_of(request), request.POST or None)
+    form = NewPasswordForm(teacher_of(request), request.POST or None)
     if request.method == "POST" and form.is_valid():
         update_session_auth_hash(request, form.save())
         messages.success(request, "The password is changed.")

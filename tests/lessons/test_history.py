@@ -201,7 +201,7 @@ def test_the_report_carries_plain_values_not_rows(student, told):
             return all(map(plain, thing))
         if dataclasses.is_dataclass(thing):
             return all(plain(getattr(thing, f.name)) for f in dataclasses.fields(thing))
-        return thing is None or type(thing) in (str, int, date)
+        return thing is None or type(thing) in (str, int, bool, date)
 
     assert plain(report)
     assert (report.attended, report.missed) == (3, 0)
@@ -268,3 +268,17 @@ def test_own_words_guardians_and_siblings_of_a_report(client_of, teacher, strang
     assert "Taro" not in article
     assert "A happy term" not in mine.get(address, days).content.decode()  # not stored
     assert f'<a href="/students/{brother.pk}/">Taro</a>' in mine.get(f"/students/{student.pk}/").content.decode()
+
+
+def test_a_report_speaks_to_a_grown_up_student(client_of, teacher, student, told):
+    address, asked = reverse("report", args=[student.pk]), {"since": "2026-01-01", "until": "2026-03-01"}
+    student.birth_year = 2008  # seventeen or eighteen on the report's last day
+    student.save()
+    page = client_of(teacher).get(address, asked).content.decode()
+    assert "How to help at home" in page
+    student.birth_year = 2007
+    student.save()
+    page = client_of(teacher).get(address, asked).content.decode()
+    assert "Your own words to Mira" in page
+    for words in ("family", "Ask to hear", "or a parent"):
+        assert words not in page

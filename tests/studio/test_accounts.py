@@ -53,7 +53,7 @@ class TestSetUp:
         ("field", "value", "message"),
         [
             ("password_again", "seven quiet down-bows", "The two passwords differ."),
-            ("password", "short", "This password is too short"),
+            ("password", "elevenchars", "At least 12 characters."),
             ("email", "ada", "Enter a valid email address."),
             ("timezone", "Europe/Nowhere", "Choose one of those offered"),
         ],
@@ -179,6 +179,20 @@ class TestPassword:
         teacher.refresh_from_db()
         assert check_password("slow bows, long tones", teacher.password)
         assert me.get("/settings").status_code == 200, "still signed in"
+
+    def test_the_new_one_keeps_to_the_same_rules_in_the_same_words(self, client_of, teacher):
+        me = client_of(teacher)
+        for new, words in (
+            ("elevenchars", "At least 12 characters."),
+            ("password1234", "Many people use this password"),
+            ("ada@example.org", "too close to your name or e-mail address"),
+        ):
+            given = {"old_password": PASSWORD, "new_password1": new, "new_password2": new}
+            answer = me.post("/password", given)
+            assert answer.status_code == 422
+            assert words in answer.content.decode()
+        page = me.get("/password").content.decode()
+        assert "At least 12 characters; a few words that only you would put together are fine." in page
 
     def test_the_old_one_must_fit(self, client_of, teacher):
         new = {

@@ -80,7 +80,7 @@ def test_joining_makes_a_teacher_of_the_same_studio_and_ends_the_link(client, te
     [
         ({"email": "ADA@example.org"}, "exists already"),
         ({"password_again": "something else"}, "differ"),
-        ({"password": "short", "password_again": "short"}, "too short"),
+        ({"password": "short", "password_again": "short"}, "At least 12 characters."),
         ({"name": ""}, "can’t be empty"),
     ],
 )
