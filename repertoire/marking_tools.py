@@ -15,6 +15,9 @@ from repertoire.technique.marks import ARTICULATIONS, DYNAMICS, ORNAMENTS, Kind,
 Options = tuple[tuple[str, str], ...]
 
 
+_TO_THE_NEXT = "one picked: to the next"
+
+
 @dataclass(frozen=True, slots=True)
 class Tool:
     """A button: what it writes, its word, a drawn sign beside the word, its key."""
@@ -32,12 +35,13 @@ class Tool:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """Tools of one sort; `fields` names the template part with what is typed beside them."""
+    """Tools of one sort; `fields` names the template part with what is typed beside them, `note` says how they go."""
 
     title: str
     tools: tuple[Tool, ...]
     fields: str = ""
     more: tuple[Tool, ...] = ()  # seldom used: offered in a list
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +79,7 @@ def _bow(terms: Mapping[str, str]) -> tuple[Row, ...]:
                 Tool(Kind.HOOK, "hooked", "hooked", "hooked"),
                 Tool(Kind.HOOK, "portato", "portato", "portato"),
             ),
+            note=_TO_THE_NEXT,
         ),
         Row("Part of the bow", tuple(Tool(Kind.PART, value, parts.get(value, value)) for value in _PARTS)),
         Row(
@@ -118,6 +123,7 @@ def _left_hand() -> tuple[Row, ...]:
                 Tool(Kind.SLIDE, "arrival", "slide, arriving finger"),
                 Tool(Kind.HOLD, "", "keep finger down"),
             ),
+            note=_TO_THE_NEXT,
         ),
         Row(
             "Harmonic",
@@ -140,17 +146,24 @@ def _words() -> tuple[Row, ...]:
                 Tool(Kind.HAIRPIN, "crescendo", "crescendo", "crescendo"),
                 Tool(Kind.HAIRPIN, "diminuendo", "diminuendo", "diminuendo"),
             ),
+            note=_TO_THE_NEXT,
         ),
         Row("Ornament", tuple(Tool(Kind.ORNAMENT, value, value) for value in ORNAMENTS), fields="ornament"),
         Row(
             "Shape",
             (
-                Tool(Kind.PHRASE, "", "phrase"),
                 Tool(Kind.HIGH_POINT, "", "high point"),
                 Tool(Kind.FERMATA, "", "fermata", "fermata"),
+            ),
+        ),
+        Row(
+            "Over several notes",
+            (
+                Tool(Kind.PHRASE, "", "phrase"),
                 Tool(Kind.OCTAVE, "8va", "8va"),
                 Tool(Kind.OCTAVE, "8vb", "8vb"),
             ),
+            note="pick the first and the last",
         ),
         Row("Text", (), fields="text"),
     )

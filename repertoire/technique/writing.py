@@ -1,8 +1,9 @@
 """Writing marks onto picked notes: what a pencil does to a selection.
 
 A selection is the first and the last address picked (the same for one note). Some kinds
-stand on every picked note, some on the first only, some run from the first to the last; a
-sign written where it already stands is rubbed out again. What a new mark can't stand
+stand on every picked note, some on the first only, some run from the first to the last,
+or from one picked note to the next; a sign written where it already stands is rubbed out
+again. What a new mark can't stand
 beside (the shorter slur under a longer one, another ornament on the note) gives way.
 Whether the result makes sense to a player is asked afterwards, by `checking.py`.
 """
@@ -16,6 +17,8 @@ from .marks import MAY_SPAN, PER_MEMBER, SPANS, Kind, Mark, MarkError, Marks, pu
 
 EACH = frozenset({Kind.BOW, Kind.ARTICULATION, Kind.FINGER, Kind.EXTENSION, Kind.HARMONIC, Kind.ORNAMENT, Kind.FERMATA})
 ON_RESTS = frozenset({Kind.FERMATA, Kind.TEXT, Kind.DYNAMIC, Kind.RETAKE, Kind.PIZZICATO})
+# Put on one note, these go to the next one.
+TO_THE_NEXT = frozenset({Kind.SLUR, Kind.HOOK, Kind.SLIDE, Kind.HOLD, Kind.HAIRPIN})
 _STRUCK = frozenset({Kind.BOW, Kind.ARTICULATION, Kind.FINGER})  # a tied continuation isn't played anew
 
 
@@ -68,7 +71,7 @@ def write(
 
     Raises MarkError when the selection doesn't suit the kind.
     """
-    wanted = _wanted(line, selection, kind, value, options)
+    wanted = _wanted(line, marks, selection, kind, value, options)
     if all(mark in marks for mark in wanted):
         for mark in wanted:
             marks = take(marks, mark)
@@ -92,8 +95,13 @@ def rub_out(line: Line, marks: Marks, selection: Selection) -> Marks:
 
 
 def _wanted(
-    line: Line, selection: Selection, kind: Kind, value: str, options: tuple[tuple[str, str], ...]
+    line: Line, marks: Marks, selection: Selection, kind: Kind, value: str, options: tuple[tuple[str, str], ...]
 ) -> tuple[Mark, ...]:
+    if kind in TO_THE_NEXT and selection.single:
+        begun = _begun(line, marks, selection, kind, value)
+        if begun:
+            return begun
+        selection = _to_the_next(line, selection, kind)
     if kind in SPANS and selection.single:
         raise MarkError(f"A {_word(kind)} needs a first and a last note: pick the first, then extend to the last.")
     if kind in SPANS or (kind in MAY_SPAN and not selection.single):
@@ -109,6 +117,30 @@ def _wanted(
     if kind not in EACH:
         events = events[:1]
     return tuple(Mark(kind, _address(selection, event, kind), value, "", options) for event in events)
+
+
+def _begun(line: Line, marks: Marks, selection: Selection, kind: Kind, value: str) -> tuple[Mark, ...]:
+    """The marks of this sort that begin on the one picked note, however far they go."""
+    event = line.event(selection.first)
+    at = _member(event, selection.first) if kind in PER_MEMBER else event.address
+    return tuple(m for m in marks if m.kind is kind and m.value == value and m.at == at)
+
+
+def _to_the_next(line: Line, selection: Selection, kind: Kind) -> Selection:
+    """From the one picked note to the next of its voice that is played anew. Raises MarkError."""
+    here = line.event(selection.first)
+    own = [e for e in line.events[line.order(here.address) + 1 :] if e.voice == here.voice]
+    if here.is_rest:
+        raise MarkError(f"A {_word(kind)} can’t start on a rest ({line.where(here.address)}).")
+    following = next((e for e in own if not e.continues and (here.grace or not e.grace)), None)
+    if following is None:
+        raise MarkError(f"A {_word(kind)} goes to the next note, and none follows here.")
+    if following.is_rest:
+        raise MarkError(f"A {_word(kind)} goes to the next note, and a rest follows here: pick both notes.")
+    last, rank = following.address, parse_address(selection.first)[2]
+    if kind in PER_MEMBER and rank and len(following.pitches) > 1:
+        last = following.member(min(rank, len(following.pitches)))
+    return Selection(selection.first, last)
 
 
 def _ends(line: Line, selection: Selection, kind: Kind) -> tuple[str, str]:

@@ -127,6 +127,36 @@ def test_by_touch_a_span_in_two_taps_without_dragging(open_page, size):
     assert Mark(Kind.FINGER, "b1n3", "2") in drafted()
 
 
+def test_a_slide_in_one_tap_and_away_again(open_page):
+    page = open_page(TABLET)
+    page.get_by_role("tab", name="Left hand").click()
+    row = page.get_by_role("group", name="From note to note, one picked: to the next")
+    slide = row.get_by_role("button", name="slide, starting finger")
+    tap(page, "b1n2")
+    slide.click()
+    settled(page, "beat 2 to beat 3: slide on the starting finger")
+    expect(slide).to_have_attribute("aria-pressed", "true")
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator("#mark-list")).not_to_contain_text("slide")
+    expect_picked(page, ["b1n2"])
+
+
+def test_on_a_tablet_every_sign_is_in_view_and_on_a_phone_more_than_half_is_left_to_the_music(open_page):
+    page = open_page(TABLET)
+    for tab in page.get_by_role("tab").all():
+        tab.click()
+        group = page.get_by_role("tabpanel")
+        hidden = group.evaluate("each => each.scrollHeight - each.clientHeight")
+        assert hidden == 0, (tab.inner_text(), hidden)
+        assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0
+    page.set_viewport_size(PHONE)
+    expect(page.locator("#mark-systems")).to_have_attribute("data-screen", "phone")
+    high = "each => each.getBoundingClientRect().height / window.innerHeight"
+    assert page.locator("[data-tools]").evaluate(high) < 0.42
+    below = "each => (each.getBoundingClientRect().top + window.scrollY) / window.innerHeight"
+    assert page.locator(".marking-picture").evaluate(below) < 0.27
+
+
 def test_the_selected_note_is_never_behind_the_signs(open_page):
     page = open_page(PHONE)
     for note in ("b1n1", "b2n3"):

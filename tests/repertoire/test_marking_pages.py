@@ -191,7 +191,8 @@ def test_words_a_share_a_substitution_and_an_ornament_with_how_it_is_played(pass
     "what, first, last, fields, words",
     [
         ("string=I", "b1n1", "", {}, "Bar 1, beat 1"),
-        ("slur=", "b1n3", "", {}, "needs a first and a last note"),
+        ("phrase=", "b1n3", "", {}, "needs a first and a last note"),
+        ("slur=", "b2n1", "", {}, "a rest follows here"),
         ("slur=", "b1n3", "b2n2", {}, "rest (bar 2, beat 3)"),
         ("finger=1", "", "", {}, "Pick a note"),
         ("finger=7", "b1n1", "", {}, "is not a finger"),

@@ -52,9 +52,49 @@ def test_hairpins_may_meet_on_a_note():
     assert after == marks("crescendo b1n1 b1n3", "diminuendo b1n3 b3n1")
 
 
-def test_a_slur_needs_two_notes():
+@pytest.mark.parametrize(
+    ("kind", "value"),
+    [
+        (Kind.SLUR, ""), (Kind.SLUR, "dashed"), (Kind.HOOK, "hooked"), (Kind.HOOK, "portato"), (Kind.SLIDE, "start"),
+        (Kind.SLIDE, "arrival"), (Kind.HOLD, ""), (Kind.HAIRPIN, "crescendo"), (Kind.HAIRPIN, "diminuendo"),
+    ],
+)  # fmt: skip
+def test_on_one_note_it_goes_to_the_next_and_away_again(kind, value):
+    once = write(LINE, (), picked("b1n2"), kind, value)
+    assert once == (Mark(kind, "b1n2", value, "b1n3"),)
+    assert write(LINE, once, picked("b1n2"), kind, value) == ()
+
+
+def test_on_one_note_a_longer_one_that_begins_there_goes_away():
+    before = marks("slur b1n1 b1n4", "crescendo b1n1 b1n3")
+    assert write(LINE, before, picked("b1n1"), Kind.SLUR) == marks("crescendo b1n1 b1n3")
+
+
+def test_the_next_note_is_one_played_anew_in_the_same_voice():
+    assert write(LINE, (), picked("b2n3"), Kind.SLIDE, "start") == (Mark(Kind.SLIDE, "b2n3", "start", "b3n2"),)
+    two = line("4/4", "alto", "C4 q D4 q E4 q F4 q & C3 h D3 h")
+    low = [e.address for e in two.notes if e.voice == 2]
+    assert write(two, (), Selection.of(two, low[0]), Kind.SLUR) == (Mark(Kind.SLUR, low[0], "", low[1]),)
+    chords = line("4/4", "alto", "C3+G3 h D3+A3 h")
+    picked_one = Selection.of(chords, "b1n1p2")
+    assert write(chords, (), picked_one, Kind.SLIDE, "start") == (Mark(Kind.SLIDE, "b1n1p2", "start", "b1n2p2"),)
+    graced = line("4/4", "alto", "C4 h D4 g E4 h")
+    assert write(graced, (), Selection.of(graced, "b1n1"), Kind.SLUR) == (Mark(Kind.SLUR, "b1n1", "", "b1n3"),)
+    assert write(graced, (), Selection.of(graced, "b1n2"), Kind.SLUR) == (Mark(Kind.SLUR, "b1n2", "", "b1n3"),)
+
+
+@pytest.mark.parametrize(
+    ("at", "words"), [("b2n1", "a rest follows"), ("b3n3", "none follows"), ("b2n2", "can’t start on a rest")]
+)
+def test_where_no_note_follows_it_says_so(at, words):
+    with pytest.raises(MarkError, match=words):
+        write(LINE, (), picked(at), Kind.SLUR)
+
+
+@pytest.mark.parametrize(("kind", "value"), [(Kind.PHRASE, ""), (Kind.OCTAVE, "8va")])
+def test_a_phrase_needs_two_notes(kind, value):
     with pytest.raises(MarkError, match="first and a last note"):
-        write(LINE, (), picked("b1n1"), Kind.SLUR)
+        write(LINE, (), picked("b1n1"), kind, value)
 
 
 def test_a_slur_cannot_end_on_a_rest():
