@@ -168,8 +168,12 @@ def _step(
             stave = None
         if stave is not None:
             music = _music(content, key, stave.line, stave.marks, stave.marks, step.tempo or over)
+            if stave.cue is not None or stave.crossings:
+                music["drawings"] = _stave_drawings(content, key, stave)
             if stave.cue is not None:
-                music |= _cue(content, key, stave, music["unit"])
+                pulse = schedule(stave.line, stave.marks).pulse
+                heard = schedule(stave.cue, (), unit=unit_quarters(music["unit"]), pulse=pulse)
+                music["cue"] = {"name": stave.cue_name, "schedule": heard.as_json()}
     shown = StepPicture.objects.filter(pk=step.picture).first() if step.picture else None
     return {
         "text": step.text,
@@ -201,22 +205,22 @@ def _systems(content: Content, key: str, width: str, line: Line, marks: Marks, p
     return [system.svg for system in drawn(line, marks, look).systems]
 
 
-def _cue(content: Content, key: str, stave: Stave, unit: str) -> dict[str, Any]:
-    """The drawings of a stave with another part above it, and that part's notes in the stave's time.
+def _stave_drawings(content: Content, key: str, stave: Stave) -> dict[str, list[str]]:
+    """The drawings of a stave with another part above it or its string crossings under it.
 
     Only the stave's own notes can be picked: both parts call theirs by the same addresses.
     """
-    assert stave.cue is not None
-    pulse = schedule(stave.line, stave.marks).pulse
-    drawings = {}
+    drawings: dict[str, list[str]] = {}
     for width in WIDTHS_MM:
         look = _look(content, key, width, stave.marks, stave.line)
         systems = stave_picture(stave, look).systems
+        if stave.cue is None:
+            drawings[width] = [system.svg for system in systems]
+            continue
         note = rf'<g id="{re.escape(look.prefix)}b\d+n\d+(?:p\d+)?" class="[^"]*"'
         others = re.compile(rf'({note}) data-address="[^"]*" tabindex="-?\d" role="button"')
         drawings[width] = [others.sub(r'\1 role="img"', system.svg) for system in systems]
-    heard = schedule(stave.cue, (), unit=unit_quarters(unit), pulse=pulse).as_json()
-    return {"drawings": drawings, "cue": {"name": stave.cue_name, "schedule": heard}}
+    return drawings
 
 
 def _quarters(tempo: Tempo | None) -> float:

@@ -22,6 +22,7 @@ from repertoire.notation.cutting import cut, marks_in
 from repertoire.notation.left_hand_analysis import instrument_of
 from repertoire.notation.look import Look
 from repertoire.notation.picture import Picture
+from repertoire.notation.string_strip import with_crossings
 from repertoire.players import Player, full_size, player_of
 from repertoire.technique import recipes
 from repertoire.technique.fingering import Fingering
@@ -184,7 +185,8 @@ def stave_picture(stave: Stave, look: Look) -> Picture:
     """A stave drawn; all its marks are in the ink of its notes."""
     look = replace(look, printed=stave.marks, show_replaced=False, pale_printed=False)
     if stave.cue is None:
-        return drawn(stave.line, stave.marks, look)
+        found = drawn(stave.line, stave.marks, look)
+        return with_crossings(stave.line, stave.marks, found) if stave.crossings else found
     key = f"{picture_digest(stave.line, stave.marks, look)} {picture_digest(stave.cue, (), look)}"
     names = (stave.cue_name, stave.line.part)
     return _cued.get(key) or _cued.put(key, engrave_with_cue(stave.line, stave.marks, stave.cue, names, look))

@@ -1,7 +1,7 @@
 """The right hand alone: every note replaced by its open string, the bowing kept.
 
 Which string a note lies on comes from the completed fingering, so that the crossings are
-those of the passage. The stave is the picture of the crossings; they are counted in words.
+those of the passage. They are drawn under the stave (notation/string_strip.py) and counted in words.
 """
 
 from __future__ import annotations
@@ -41,7 +41,8 @@ def right_hand(line: Line, marks: Marks, fingering: Fingering) -> Stave:
             (m.aspect is Aspect.BOW and not (m.kind is Kind.PIZZICATO and m.value == "left hand")) or m.kind in _WORDS
         ),
     )
-    return Stave(made.line, kept, "Right hand alone, on open strings.", _crossings(line, fingering))
+    said = _crossings(line, fingering)
+    return Stave(made.line, kept, "Right hand alone, on open strings.", said, crossings=True)
 
 
 def _crossings(line: Line, fingering: Fingering) -> tuple[str, ...]:

@@ -31,7 +31,8 @@ class StaveError(ValueError):
 @dataclass(frozen=True)
 class Stave:
     """A practice stave. `words` is the step in words, `remarks` more to know about it. `cue` is
-    another part to stand above it as a small staff, with its name."""
+    another part to stand above it as a small staff, with its name; `crossings` tells that its notes are
+    open strings, whose crossings are drawn under it."""
 
     line: Line
     marks: Marks
@@ -39,6 +40,7 @@ class Stave:
     remarks: tuple[str, ...] = ()
     cue: Line | None = None
     cue_name: str = ""
+    crossings: bool = False
 
 
 def bars_words(line: Line) -> str:
