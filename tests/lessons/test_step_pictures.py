@@ -242,14 +242,12 @@ def test_a_set_keeps_a_copy_that_belongs_to_nobody(client_of, teacher, student, 
     assert list(StepPicture.objects.all()) == [again.picture]
 
 
-def test_it_is_part_of_the_students_record_and_erased_with_it(
-    student, kept, lesson, django_capture_on_commit_callbacks
-):
+@pytest.mark.django_db(transaction=True)
+def test_it_is_part_of_the_students_record_and_erased_with_it(student, kept, lesson):
     assert "the hand’s frame" in export(student)
     path = Path(kept.image.path)
     assert path.exists()
-    with django_capture_on_commit_callbacks(execute=True):
-        erase(student)
+    erase(student)
     assert not StepPicture.objects.exists()
     assert not path.exists()
 
