@@ -14,7 +14,7 @@ from .exercise_bars import exercise
 from .fingering import Fingering, Placement
 from .left_hand import Guide, Hold, Shift, Slide, Stretch, holds, rings, semitone_slides, shifts, stretches
 from .line import Line, Meter, Value
-from .marks import Kind, Mark
+from .marks import Kind, Mark, Marks
 from .practice_staves import Stave, StaveError
 from .rewriting import Note
 from .strings import open_string, open_strings, string_name
@@ -23,13 +23,6 @@ Way = Literal["starting", "arriving"]
 HALF: Final = Fraction(2)
 ROWS_AT_MOST: Final = 8
 _COMMON: Final = Meter("4", 4)
-
-
-def _line(fingering: Fingering, line: Line | None) -> Line:
-    found = line or fingering.line
-    if found is None:
-        raise StaveError("Shifts are made into staves from a written passage.")
-    return found
 
 
 def shifts_in(line: Line, fingering: Fingering) -> tuple[Shift, ...]:
@@ -99,6 +92,27 @@ def one_shift(line: Line, fingering: Fingering, arrival: str, *, way: Way = "sta
     return Stave(made, tuple(sorted(marks)), f"The shift in bar {bar} alone: {how}.", (shift.sentence + ".",))
 
 
+def shift_excerpt(fingering: Fingering, shift: Shift, way: Way = "starting") -> tuple[Line, Marks] | None:
+    """One shift as a small picture: start, guide note, arrival in one bar. None where that finger
+    has no guide note. The fingering must be that of a written line."""
+    if (shift.starting if way == "starting" else shift.arriving) is None:
+        return None
+    return _alone(fingering, shift.start.address, _there(shift, way, True))
+
+
+def slide_excerpts(fingering: Fingering, slide: Slide) -> tuple[tuple[Line, Marks], tuple[Line, Marks]]:
+    """A half step with the same finger, and with two, as small pictures of a bar each."""
+    one, two = _slide_rows(fingering, slide)
+    return _alone(fingering, slide.start, one), _alone(fingering, slide.start, two)
+
+
+def _alone(fingering: Fingering, address: str, row: Sequence[Note]) -> tuple[Line, Marks]:
+    if fingering.line is None:
+        raise StaveError("Shifts are drawn from a written passage.")
+    made, marks = exercise(fingering.line, address, [row], meter=_COMMON, slurred=True, barline="")
+    return made, tuple(sorted(marks))
+
+
 def all_shifts(line: Line, fingering: Fingering, *, way: Way = "starting") -> Stave:
     """The shifts of the passage in a row, each in a bar with its guide note."""
     rows: list[list[Note]] = []
@@ -125,11 +139,8 @@ def slides_in(line: Line, fingering: Fingering) -> tuple[Slide, ...]:
     return tuple(s for s in semitone_slides(fingering) if s.start in line and s.end in line)
 
 
-def slide_or_two_fingers(line: Line, fingering: Fingering, start: str) -> Stave:
-    """A half step with one finger against the same half step with two, to sound alike."""
-    slide = next((s for s in slides_in(line, fingering) if s.start == start), None)
-    if slide is None:
-        raise StaveError("There is no half step with one finger there.")
+def _slide_rows(fingering: Fingering, slide: Slide) -> tuple[list[Note], list[Note]]:
+    """The half step with one finger, and the same two notes with two neighbouring fingers."""
     first, second = fingering.by_address[slide.start], fingering.by_address[slide.end]
     low = min(slide.finger, 3)
     one, other = (low, low + 1) if second.semitones > first.semitones else (low + 1, low)
@@ -137,8 +148,15 @@ def slide_or_two_fingers(line: Line, fingering: Fingering, start: str) -> Stave:
     def row(a: int, b: int, string: str) -> list[Note]:
         return [Note((first.pitch,), HALF, None, str(a), string=string), Note((second.pitch,), HALF, None, str(b))]
 
-    rows = [row(slide.finger, slide.finger, string_name(slide.string)), row(one, other, "")]
-    made, marks = exercise(line, start, rows, meter=_COMMON, slurred=True)
+    return row(slide.finger, slide.finger, string_name(slide.string)), row(one, other, "")
+
+
+def slide_or_two_fingers(line: Line, fingering: Fingering, start: str) -> Stave:
+    """A half step with one finger against the same half step with two, to sound alike."""
+    slide = next((s for s in slides_in(line, fingering) if s.start == start), None)
+    if slide is None:
+        raise StaveError("There is no half step with one finger there.")
+    made, marks = exercise(line, start, _slide_rows(fingering, slide), meter=_COMMON, slurred=True)
     number = line.bar_of(start).number
     words = f"Bar {number}: the half step with one finger, then with two; make them sound alike."
     return Stave(made, tuple(sorted(marks)), words)

@@ -30,7 +30,7 @@ from repertoire.technique.fingering import Fingering
 from repertoire.technique.left_hand import semitone_slides, shifts
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks
-from repertoire.technique.shift_practice import Way, shift_excerpt, slide_excerpts
+from repertoire.technique.shift_staves import Way, shift_excerpt, slide_excerpts
 from repertoire.under_staves import choices, chosen, dress, printed_too, version_on_desk
 from studio.access import teacher_of
 

@@ -17,7 +17,7 @@ from repertoire.technique.left_hand import (
     without_vibrato,
 )
 from repertoire.technique.marks import Kind, Mark
-from repertoire.technique.shift_practice import shift_excerpt, slide_excerpts
+from repertoire.technique.shift_staves import shift_excerpt, slide_excerpts
 from repertoire.technique.tuning import tuning_care
 from tests.technique.lines import line
 
