@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from repertoire.bounds import Bounds
-from repertoire.left_hand import hand
+from repertoire.left_hand import Said, choices_said, hand
 from repertoire.models import Passage, Suggestion
 from repertoire.notation.cutting import cut, marks_in
 from repertoire.players import Player
@@ -20,11 +20,9 @@ from repertoire.suggesting import Offer
 from repertoire.technique.fingering import Fingering, FingeringError
 from repertoire.technique.fingering_alternatives import (
     Alternative,
-    OpenChoice,
     Restriction,
     alternatives_of,
     on_string,
-    open_choices,
 )
 from repertoire.technique.fingering_costs import PRESET_WORDS, RULE_VERSION, Limits
 from repertoire.technique.fingering_marks import LEFT_HAND_KINDS, HowMany, write
@@ -118,7 +116,7 @@ class Answer:
     line: Line
     possible: tuple[Possible, ...]
     strings: tuple[Restriction, ...]
-    open_choices: tuple[OpenChoice, ...]
+    open_choices: tuple[Said, ...]
     trouble: str = ""
 
 
@@ -158,7 +156,7 @@ def ask(passage: Passage, line: Line, question: Question) -> Answer:
         written = marks_in(whole, bars)
         sentences = tuple(join.sentence for join in joins(alternative.whole, inside))
         possible.append(Possible(letter, alternative, written, _offer(alternative.title, whole, question), sentences))
-    return Answer(bars, tuple(possible), strings, open_choices(found[0].fingering) if found else ())
+    return Answer(bars, tuple(possible), strings, choices_said(found[0].fingering) if found else ())
 
 
 def _asked_of(question: Question, bars: Line) -> Marks:

@@ -16,7 +16,7 @@ from repertoire.notation.excerpt import line_digest
 from repertoire.players import Player
 from repertoire.technique import harmonics as harmonic
 from repertoire.technique.fingering import Fingering, FingeringError, Placement, complete, read_as, usual_preset
-from repertoire.technique.fingering_alternatives import OpenChoice, open_choices
+from repertoire.technique.fingering_alternatives import open_choices
 from repertoire.technique.holding import findings
 from repertoire.technique.left_hand import (
     Shift,
@@ -95,7 +95,7 @@ class HandSaid:
     more_care: tuple[CareSaid, ...]
     harmonics: tuple[HarmonicSaid, ...]
     findings: tuple[str, ...]
-    open_choices: tuple[OpenChoice, ...]
+    open_choices: tuple[Said, ...]
 
     @property
     def summary(self) -> str:
@@ -175,8 +175,13 @@ def tell(fingering: Fingering, marks: Marks, player: Player, flags: Iterable[tup
         more_care=care[shown:],
         harmonics=tuple(told.harmonics()),
         findings=tuple(f.message for f in findings(fingering, marks)),
-        open_choices=open_choices(fingering),
+        open_choices=choices_said(fingering),
     )
+
+
+def choices_said(fingering: Fingering) -> tuple[Said, ...]:
+    """Where several ways are almost as good, one entry for each wording with the bars it stands in."""
+    return _Telling(fingering).grouped([(choice.address, choice.sentence) for choice in open_choices(fingering)])
 
 
 class _Telling:
