@@ -111,13 +111,15 @@ class Possible:
 
 @dataclass(frozen=True)
 class Answer:
-    """The alternatives for some bars, whether one string carries them, and what is open."""
+    """The alternatives for some bars, whether one string carries them, and what is open; `narrow`
+    where what is written leaves fewer alternatives than are shown."""
 
     line: Line
     possible: tuple[Possible, ...]
     strings: tuple[Restriction, ...]
     open_choices: tuple[Said, ...]
     trouble: str = ""
+    narrow: bool = False
 
 
 def ask(passage: Passage, line: Line, question: Question) -> Answer:
@@ -149,14 +151,16 @@ def ask(passage: Passage, line: Line, question: Question) -> Answer:
             for n in (1, 2, 3, 4)
         )
     except (FingeringError, StringError) as error:
-        return Answer(bars, (), (), (), str(error))
+        return Answer(bars, (), (), (), trouble=str(error))
     possible = []
     for letter, alternative in zip("ABC", found, strict=False):
         whole = write(line, marks, alternative.whole, question.how_many, inside=inside, reading=question.reading)
         written = marks_in(whole, bars)
         sentences = tuple(join.sentence for join in joins(alternative.whole, inside))
         possible.append(Possible(letter, alternative, written, _offer(alternative.title, whole, question), sentences))
-    return Answer(bars, tuple(possible), strings, choices_said(found[0].fingering) if found else ())
+    pinned = not question.fresh and any(m.kind in LEFT_HAND_KINDS for m in marks_in(marks, bars))
+    open_choices = choices_said(found[0].fingering) if found else ()
+    return Answer(bars, tuple(possible), strings, open_choices, narrow=pinned and len(found) < _SHOWN)
 
 
 def _asked_of(question: Question, bars: Line) -> Marks:

@@ -80,6 +80,7 @@ def fingerings(request: HttpRequest, passage_id: int) -> HttpResponse:
         "excerpt_url": request.get_full_path(),
         "screen": screen_of(request),
         "query": request.GET.urlencode(),
+        "afresh": _afresh(request) if answer and answer.narrow else "",
     }
     page = "fingerings_staves.html" if from_script(request) else "fingerings.html"
     return render(request, f"repertoire/{page}", context, status=status)
@@ -146,6 +147,13 @@ def _answered(request: HttpRequest, passage: Passage, desk: Desk, answer: Answer
         f"“{taken.alternative.title}” stands in the draft: change what you like, then keep it. Undo takes it back.",
     )
     return redirect(reverse("mark", args=[passage.pk]))
+
+
+def _afresh(request: HttpRequest) -> str:
+    """The same question without what is written there."""
+    asked = request.GET.copy()
+    asked["written"] = "fresh"
+    return asked.urlencode()
 
 
 def _fact_rows(answer: Answer) -> list[tuple[str, list[str]]]:

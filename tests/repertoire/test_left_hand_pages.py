@@ -255,6 +255,21 @@ class TestPossibleFingerings:
             assert words in text
         assert "correct" not in text.lower()
 
+    def test_where_little_is_left_to_choose_it_leads_to_fingering_afresh(self, passage, client_of, teacher):
+        everything = tuple(Mark(Kind.FINGER, a, f) for a, f in
+                           (("b1n1", "1"), ("b1n2", "4"), ("b2n1", "3"), ("b2n2", "1"), ("b3n1", "0")))  # fmt: skip
+        full = make_marking(passage, teacher, everything, name="All", origin="own")
+        client = client_of(teacher)
+        page = client.get(f"{self.url(passage)}?from={full.pk}").content.decode()
+        assert f'<a href="?from={full.pk}&amp;written=fresh">Finger it afresh</a>' in page
+        again = client.get(f"{self.url(passage)}?from={full.pk}&written=fresh").content.decode()
+        assert "Finger it afresh" not in again
+
+    def test_some_bars_say_where_the_hand_comes_from_and_goes_to(self, passage, fingered, client_of, teacher):
+        text = plain(client_of(teacher).get(f"{self.url(passage)}?from={fingered.pk}&bars=2").content.decode())
+        assert "Comes from E5 with 2 on I, 3rd position (bar 1, beat 3)" in text
+        assert "Goes on to A4" in text
+
     def test_a_string_that_cannot_carry_it_names_the_notes(self, client_of, teacher):
         low = make_passage(teacher, line("4/4", "alto", "G3 h B4 h"))
         text = plain(client_of(teacher).get(self.url(low)).content.decode())
