@@ -23,7 +23,7 @@ from .drafts import DraftMovement, LeftOut, finish, left_out
 from .meanings import SHOWN, TITLE, purpose
 from .opening import PACKED_LIMIT, FileError, Head, PartHead, WrittenBar, read_bars
 from .reading import PartReader
-from .restarts import Restarts
+from .restarts import Restarts, parted_jumps
 from .signatures import CLEFS, DEFAULT_LINE
 from .values import number_of
 
@@ -168,6 +168,8 @@ def read_part(data: bytes, file_name: str, part: str | int, *, limit: int = PACK
             line = replace(line, bars=over.laid_on(line.bars, movement))
         read.append(ReadMovement(number, movement.heading, line, printed))
         lost += left_out(movement, line.bars, number)
+    lines = parted_jumps([movement.line for movement in read])
+    read = [replace(movement, line=line) for movement, line in zip(read, lines, strict=True)]
     return ReadPart(chosen.name, chosen.instrument, tuple(read), tuple(lost), contents.title, contents.composer)
 
 

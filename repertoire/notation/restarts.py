@@ -9,8 +9,12 @@ section is recognised by its repeat, its Fine, or the missing new tempo and time
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from dataclasses import replace
 
 from lxml import etree
+
+from repertoire.technique.line import Line
 
 from . import wording
 from .opening import WrittenBar
@@ -73,6 +77,20 @@ class Restarts:
         if following in found:
             return True
         return self.before == ("light-heavy", False) and not found and not any(_SECTION.search(w) for w in words)
+
+
+def parted_jumps(lines: Sequence[Line]) -> list[Line]:
+    """The movements of a part without jumps from one into the next. A Fine is often stored as a jump to a coda,
+    for the ear, and that coda as the next movement's first bar: the one is a Fine, the other nothing."""
+    out = list(lines)
+    for place in range(len(out) - 1):
+        here, then = out[place].bars, out[place + 1].bars
+        jumps = {bar.jump for bar in here}
+        if "tocoda" in jumps and "coda" not in jumps and then[0].jump == "coda":
+            fine = tuple(replace(bar, jump="fine") if bar.jump == "tocoda" else bar for bar in here)
+            out[place] = replace(out[place], bars=fine)
+            out[place + 1] = replace(out[place + 1], bars=(replace(then[0], jump=""), *then[1:]))
+    return out
 
 
 def _words(bar: etree._Element) -> list[str]:

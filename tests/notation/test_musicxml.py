@@ -424,3 +424,16 @@ def test_the_headings_over_the_first_part_count_for_all_parts():
     movements = read(data, "Viola").movements
     assert [(m.title, len(m.line.bars), m.line.bars[0].number) for m in movements][1] == ("II. Allegro", 1, "3")
     assert [m.bars for m in list_contents(data, "f").parts[1].movements] == [2, 1]
+
+
+def test_a_fine_stored_as_a_jump_into_the_next_movement_is_a_fine():
+    whole, coda = note("C4", 16, "whole"), direction("<coda/>")
+    away = whole + direction("<words></words>", more='<sound tocoda="coda"/>')
+    back = direction("<words>D.C.</words>", more='<sound dacapo="yes"/>') + whole
+    music = (FOUR + whole, away, back, coda + whole, whole)
+    first, second = read_part(score(bars(*music, numbers=("1", "2", "3", "1", "2"))), "a.musicxml", 1).movements
+    assert [bar.jump for bar in first.line.bars] == ["", "fine", "dacapo"]
+    assert [bar.jump for bar in second.line.bars] == ["", ""]
+    # Within one movement the jump to the coda stays.
+    (one,) = read_part(score(bars(*music)), "a.musicxml", 1).movements
+    assert [bar.jump for bar in one.line.bars] == ["", "tocoda", "dacapo", "coda", ""]
