@@ -5,13 +5,15 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from lessons.assigning import StepPlan, assign
-from lessons.models import Assignment, Phrase
+from lessons.models import Assignment, Lesson, Phrase
 from lessons.stepping import add_step
 from tests.browser.conftest import DESK, PHONE, TABLET
 from tests.lessons.conftest import make_marking, make_passage
+from tests.repertoire.scans import png
 
 pytestmark = pytest.mark.django_db(transaction=True)
 RUNNING = "D4 e E4 e F4 e G4 e A4 e G4 e F4 e E4 e | D4 h A3 h"
@@ -101,3 +103,27 @@ def test_steps_are_accessible_and_fit_the_screen(open_steps, size, check_axe, ch
     page.get_by_role("link", name="Edit step 2").click()
     check_axe()
     check_width()
+
+
+def test_in_the_lesson_a_steps_stave_opens_under_its_words(sign_in, teacher, student, work, address, check_width):
+    lesson = Lesson.objects.create(teacher=teacher, student=student, number=1, starts=timezone.now())
+    page = sign_in(teacher, PHONE)
+    page.goto(address(f"/lessons/{lesson.pk}"))
+    stave = page.locator("details.step-stave")
+    expect(stave).to_have_count(1)
+    stave.locator("summary").click()
+    expect(stave.locator("svg.engraving").first).to_be_visible()
+    check_width()
+
+
+def test_a_picture_is_put_into_a_step(open_steps, work, check_axe, check_width):
+    page = open_steps(PHONE)
+    page.get_by_role("link", name="Picture of step 1").click()
+    page.get_by_label("Picture", exact=True).set_input_files(
+        {"name": "a.png", "mimeType": "image/png", "buffer": png()}
+    )
+    page.get_by_label("What it shows").fill("two lines of music")
+    page.get_by_role("button", name="Put it in").click()
+    expect(page.get_by_role("img", name="two lines of music")).to_be_visible()
+    check_width()
+    check_axe()
