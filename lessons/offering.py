@@ -50,6 +50,12 @@ def quarter_tempo(assignment: Assignment, tempo: int | None) -> int | None:
     return round(tempo * length)
 
 
+def tempi_of(assignment: Assignment) -> tuple[int | None, int | None]:
+    """Tempo now and goal for a new step; no goal where the tempo has passed it."""
+    now, goal = assignment.tempo_now, assignment.tempo_goal
+    return now, None if now and goal and goal < now else goal
+
+
 def assignment_ground(assignment: Assignment) -> Ground:
     """Notes, marks and hand of an assignment's passage. Raises RecipeError."""
     if assignment.passage is None or not assignment.passage.has_notation:
@@ -105,7 +111,7 @@ def plans_of_offer(assignment: Assignment, found: Ground, number: int) -> list[S
 
 
 def _plan(assignment: Assignment, words: str, recipe: Recipe, *, same_pulse: bool) -> StepPlan:
-    now, goal = (None, None) if recipe.kind in UNMEASURED else (assignment.tempo_now, assignment.tempo_goal)
+    now, goal = (None, None) if recipe.kind in UNMEASURED else tempi_of(assignment)
     return StepPlan(words[:300], now, goal, None, recipe.as_json(), same_pulse=same_pulse)
 
 

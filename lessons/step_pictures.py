@@ -9,6 +9,9 @@ place, and one that no step names any more goes.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any, ClassVar, cast
 
@@ -38,6 +41,7 @@ LONG_SIDE = 1000  # pixels of a picture without staves: 295 to the inch at its l
 MOST_WIDTH_MM, MOST_HEIGHT_MM = 86.0, 48.0  # on paper, without staves
 SHARP_DPI = 110.0
 WORDS_AT_MOST = 120
+_saved: ContextVar[list[StepPicture] | None] = ContextVar("pictures saved so far", default=None)
 INK = 225  # greys below are ink when empty paper is cut away
 EDGE = 12  # pixels of paper left around
 
@@ -80,6 +84,24 @@ class StepPicture(models.Model):
     def uri_within(self, width_px: int = 0) -> str:
         """The same, at most so many points wide (0: as it is)."""
         return uri_of(cast(Any, self), width_px)
+
+
+@contextmanager
+def all_or_none() -> Iterator[None]:
+    """A transaction for whatever saves pictures: when it fails, their files go with the rows."""
+    outside, made = _saved.get(), list[StepPicture]()
+    token = _saved.set(made)
+    try:
+        with transaction.atomic():
+            yield
+    except BaseException:
+        for picture in made:
+            picture.image.storage.delete(picture.image.name or "")
+        raise
+    finally:
+        _saved.reset(token)
+    if outside is not None:
+        outside += made
 
 
 @receiver(post_delete, sender="lessons.Step")
@@ -151,6 +173,8 @@ def _save(made: StepPicture, content: bytes) -> StepPicture:
     except BaseException:
         made.image.storage.delete(made.image.name or "")
         raise
+    if (saved := _saved.get()) is not None:
+        saved.append(made)
     return made
 
 

@@ -7,7 +7,6 @@ place, as `assigning.change_steps` does. Every function takes its day from the c
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -18,7 +17,7 @@ from lessons.assigning import AssignError, StepPlan, marking_of
 from lessons.models import Assignment, Phrase, Step, Theme
 from lessons.practice import RecipeError, read_recipe
 from lessons.sheet_content import MINUTES_IF_UNSET
-from lessons.step_pictures import StepPicture, copy_step_picture, forget_unused
+from lessons.step_pictures import StepPicture, all_or_none, copy_step_picture, forget_unused
 from lessons.step_sets import StepSet
 from lessons.tempo import FASTEST, SLOWEST
 from repertoire.notation.scans import ScanError
@@ -52,24 +51,32 @@ def change_step(step: Step, plan: StepPlan, *, on: date) -> Step:
     """Rewrite a step; one that was heard is ended and another stands in its place when the words,
     the stave or the picture change. Raises AssignError."""
     with transaction.atomic():
-        old = (step.text, step.recipe, step.picture_id)
         _write(step, plan)
-        if old != (step.text, step.recipe, step.picture_id) and step.observations.exists():
-            heard = Step.objects.get(pk=step.pk)
-            heard.ended = on
-            heard.save(update_fields=["ended"])
-            step.pk = None
-            step._state.adding = True
-        step.save()
+        _keep_changed(step, on)
         share_pulse(step)
-        if old[2] != step.picture_id:
-            forget_unused(old[2])
     return step
 
 
 def put_picture(step: Step, picture: StepPicture | None, *, on: date) -> Step:
-    """Give a step a picture in the place of the one it had, or none. Raises AssignError."""
-    return change_step(step, replace(plan_now(step), picture=picture.pk if picture else None), on=on)
+    """Give a step a picture in the place of the one it had, or none; nothing else of it is looked at."""
+    with transaction.atomic():
+        step.picture = picture
+        _keep_changed(step, on)
+    return step
+
+
+def _keep_changed(step: Step, on: date) -> None:
+    """Save a changed step, or where a lesson heard what it was, another in its place."""
+    before = Step.objects.get(pk=step.pk)
+    told = (before.text, before.recipe, before.picture_id) != (step.text, step.recipe, step.picture_id)
+    if told and step.observations.exists():
+        before.ended = on
+        before.save(update_fields=["ended"])
+        step.pk = None
+        step._state.adding = True
+    step.save()
+    if before.picture_id != step.picture_id:
+        forget_unused(before.picture_id)
 
 
 def plan_now(step: Step) -> StepPlan:
@@ -89,7 +96,8 @@ def _write(step: Step, plan: StepPlan) -> None:
     for tempo in (plan.tempo_now, plan.tempo_goal):
         if tempo is not None and not SLOWEST <= tempo <= FASTEST:
             raise AssignError(f"A tempo lies between {SLOWEST} and {FASTEST} beats a minute, not {tempo}.")
-    if plan.tempo_now and plan.tempo_goal and plan.tempo_goal < plan.tempo_now:
+    stand = (plan.tempo_now, plan.tempo_goal) == (step.tempo_now, step.tempo_goal)  # what was heard may pass the goal
+    if plan.tempo_now and plan.tempo_goal and plan.tempo_goal < plan.tempo_now and not stand:
         raise AssignError(f"The goal ({plan.tempo_goal}) lies below the tempo now ({plan.tempo_now}).")
     if plan.recipe is not None:
         try:
@@ -191,11 +199,12 @@ def save_set(teacher: Teacher, name: str, steps: Iterable[Step]) -> StepSet:
         raise AssignError("There is no step to keep in a set.")
     if StepSet.objects.filter(teacher=teacher).exclude(name=name).count() >= SETS_AT_MOST:
         raise AssignError(f"There are {SETS_AT_MOST} sets: remove one first.")
-    kept = [_kept(step, teacher) for step in steps]
-    before = StepSet.objects.filter(teacher=teacher, name=name).first()
-    made, _ = StepSet.objects.update_or_create(teacher=teacher, name=name, defaults={"steps": kept})
-    for step in before.steps if before else ():
-        forget_unused(step.get("picture"))
+    with all_or_none():
+        kept = [_kept(step, teacher) for step in steps]
+        before = StepSet.objects.filter(teacher=teacher, name=name).first()
+        made, _ = StepSet.objects.update_or_create(teacher=teacher, name=name, defaults={"steps": kept})
+        for step in before.steps if before else ():
+            forget_unused(step.get("picture"))
     return made
 
 
@@ -257,7 +266,7 @@ def fill(text: str, *, bar: str, tempo: str) -> str:
 
 
 def plan_of(raw: Mapping[str, Any], recipe: dict[str, Any] | None, student: Student) -> StepPlan:
-    """The plan of a step kept in a set, its picture copied for the student."""
+    """The plan of a step kept in a set, its picture copied for the student: call it inside `all_or_none`."""
     picture = StepPicture.objects.filter(pk=raw.get("picture") or 0, teacher=student.teacher_id).first()
     return StepPlan(
         str(raw.get("text", "")),

@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 from django.contrib import messages
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
 from lessons.access import get_assignment, get_phrase, get_step_set
 from lessons.assigning import AssignError
-from lessons.offering import UNMEASURED, assignment_ground, plans_of_set
+from lessons.offering import UNMEASURED, assignment_ground, plans_of_set, tempi_of
 from lessons.practice import RecipeError
+from lessons.step_pictures import all_or_none
 from lessons.stepping import add_step, change_phrase, open_steps, save_set
 from studio.access import teacher_of
 
@@ -40,12 +40,12 @@ def step_set_use(request: HttpRequest, assignment_id: int) -> HttpResponse:
         found = assignment_ground(given)
     except RecipeError:
         found = None
-    plans, without = plans_of_set(given, kept, found)
     try:
-        with transaction.atomic():
+        with all_or_none():
+            plans, without = plans_of_set(given, kept, found)
             for plan in plans:
                 measured = plan.recipe is None or plan.recipe["kind"] not in UNMEASURED
-                tempi = (given.tempo_now, given.tempo_goal) if measured else (None, None)
+                tempi = tempi_of(given) if measured else (None, None)
                 add_step(given, replace(plan, tempo_now=tempi[0], tempo_goal=tempi[1]))
             kept.used += 1
             kept.save(update_fields=["used"])

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 from lessons.access import get_step
 from lessons.models import Step
 from lessons.step_forms import StepPictureForm
-from lessons.step_pictures import StepPicture, copy_step_picture, keep_step_picture
+from lessons.step_pictures import StepPicture, all_or_none, copy_step_picture, keep_step_picture
 from lessons.stepping import put_picture
 from repertoire.notation.scans import ScanError
 from studio.access import teacher_of
@@ -36,18 +36,21 @@ def step_picture(request: HttpRequest, step_id: int) -> HttpResponse:
         student = step.assignment.student
         chosen = next((one for one in earlier if str(one.pk) == request.POST.get("earlier")), None)
         form = StepPictureForm(request.POST, request.FILES)
+        made: StepPicture | None = None
         try:
-            made = copy_step_picture(chosen, teacher, student) if chosen else None
-            if made is None and form.is_valid():
-                told = form.cleaned_data
-                made = keep_step_picture(
-                    teacher, student, told["file"].read(), told["words"], on_paper=told["on_paper"]
-                )
+            with all_or_none():
+                if chosen is not None:
+                    made = copy_step_picture(chosen, teacher, student)
+                elif form.is_valid():
+                    told = form.cleaned_data
+                    made = keep_step_picture(
+                        teacher, student, told["file"].read(), told["words"], on_paper=told["on_paper"]
+                    )
+                if made is not None:
+                    put_picture(step, made, on=timezone.localdate())
         except ScanError as error:
             form.add_error("file", str(error))
-            made = None
         if made is not None:
-            put_picture(step, made, on=timezone.localdate())
             messages.success(request, "The picture stands in the instruction.")
             return redirect("steps", step.assignment_id)
     context = {

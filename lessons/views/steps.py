@@ -26,6 +26,7 @@ from lessons.offering import (
     plan_of_kind,
     plans_of_offer,
     quarter_tempo,
+    tempi_of,
 )
 from lessons.practice import Ground, RecipeError, for_marking, read_recipe, stave_of, stave_picture
 from lessons.sheet_content import DAY_NAMES
@@ -250,7 +251,7 @@ def _plans(request: HttpRequest, given: Assignment) -> list[StepPlan]:
                 raise RecipeError(str(error)) from None
             bars = (bounds.start_bar, bounds.end_bar)
         return [plan_of_kind(given, kind, bars)]
-    return [StepPlan(told.get("text", ""), given.tempo_now, given.tempo_goal)]
+    return [StepPlan(told.get("text", ""), *tempi_of(given))]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

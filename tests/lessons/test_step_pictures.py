@@ -27,7 +27,7 @@ from lessons.observing import observe
 from lessons.sheets import draft_content, issue_sheet, make_pages
 from lessons.step_pictures import StepPicture, keep_step_picture, paper_size
 from lessons.step_sets import StepSet
-from lessons.stepping import put_picture, remove_step
+from lessons.stepping import add_step, put_picture, remove_step
 from repertoire.notation.scans import ScanError
 from studio.personal_record import erase, export
 from tests.repertoire.policy import keeps_to_its_owner
@@ -270,3 +270,46 @@ def test_the_lesson_page_asks_no_more_for_more_pictures(
     put_picture(other, keep_step_picture(teacher, work.student, drawing(), "b", on_paper=False), on=DAY)
     with django_assert_max_num_queries(len(one)):
         client.get(url)
+
+
+@pytest.fixture
+def passed(step, lesson) -> Step:
+    """The step's goal is 90; the lesson heard 96."""
+    observe(lesson, step.assignment, step=step, tempo=96, at=AT)
+    return step
+
+
+def test_a_step_faster_than_its_goal_takes_a_picture_and_gives_it_back(client_of, teacher, passed):
+    client = client_of(teacher)
+    assert send(client, passed, file=upload(drawing()), words="the frame").status_code == 302
+    now = Step.objects.get(text="Set the hand", ended=None)
+    assert (now.picture.words, now.tempo_now, now.tempo_goal) == ("the frame", 96, 90)
+    assert send(client, now, remove="yes").status_code == 302
+    assert not StepPicture.objects.exists()
+
+
+def test_a_picture_that_cannot_be_given_is_not_kept(client_of, teacher, step, monkeypatch, settings):
+    client = client_of(teacher)
+    client.raise_request_exception = False
+
+    def fail(*_, **__):
+        raise RuntimeError
+
+    monkeypatch.setattr("lessons.views.step_pictures.put_picture", fail)
+    assert send(client, step, file=upload(drawing()), words="the frame").status_code == 500
+    assert not StepPicture.objects.exists()
+    assert [path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()] == []
+
+
+def test_a_set_that_is_refused_leaves_no_pictures(client_of, teacher, work, step, kept, settings):
+    """Eleven steps stand and two are in the set: the second of them would be the thirteenth."""
+    client = client_of(teacher)
+    client.post(reverse("step_set_keep", args=[work.pk]), {"name": "Frame"})
+    for number in range(9):
+        add_step(work, StepPlan(f"Step {number}"))
+    files = {path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()}
+    answer = client.post(reverse("step_set_use", args=[work.pk]), {"set": StepSet.objects.get().pk}, follow=True)
+    assert "at most 12 steps" in answer.content.decode()
+    assert Step.objects.filter(assignment=work).count() == 11
+    assert StepPicture.objects.count() == 2
+    assert {path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()} == files

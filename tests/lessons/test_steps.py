@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from io import BytesIO
 from pathlib import Path
@@ -22,7 +23,16 @@ from lessons.models import Lesson, Phrase, Sheet, Step
 from lessons.practice import RecipeError, read_recipe, stave_of, step_stave
 from lessons.sheets import draft_content, make_pages
 from lessons.step_sets import StepSet
-from lessons.stepping import add_step, change_step, divide_over_steps, fill, keep_phrase, order_steps, used_phrase
+from lessons.stepping import (
+    add_step,
+    change_step,
+    divide_over_steps,
+    fill,
+    keep_phrase,
+    order_steps,
+    plan_now,
+    used_phrase,
+)
 from repertoire.bounds import read_bounds
 from repertoire.cues import other_parts
 from repertoire.excerpts import movement_notes
@@ -520,3 +530,20 @@ def test_a_piece_without_notation_takes_steps_in_words(client_of, teacher, stude
     add(client, plain, text="Slowly")
     add(client, plain, kind="slow")
     assert texts(plain) == ["Slowly"]
+
+
+def test_work_faster_than_its_goal_still_takes_steps_and_other_staves(client_of, teacher, work, lesson):
+    """The goal is 52; the lesson heard 56."""
+    client = client_of(teacher)
+    add(client, work, text="Sing the top notes")
+    step = work.steps.get()
+    observing.observe(lesson, work, at=AT, tempo=56)
+    observing.observe(lesson, work, step=step, at=AT, tempo=56)
+    add(client, work, text="In one breath")
+    added = work.steps.get(text="In one breath")
+    assert (added.tempo_now, added.tempo_goal) == (56, None)
+    step.refresh_from_db()
+    change_step(step, replace(plan_now(step), focus="breath"), on=DAY)
+    assert (step.focus, step.tempo_now, step.tempo_goal) == ("breath", 56, 52)
+    with pytest.raises(AssignError, match="goal"):
+        change_step(step, replace(plan_now(step), tempo_goal=54), on=DAY)
