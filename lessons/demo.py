@@ -23,6 +23,7 @@ from django.utils import timezone
 
 from lessons import assigning, observing
 from lessons.breaks import Break, Recital
+from lessons.demo_dates import weeks_ago
 from lessons.for_the_instrument import moved_for
 from lessons.handing_over import hand_over
 from lessons.home_demo import practise_at_home
@@ -45,6 +46,7 @@ from studio.models import Guardian, Guardianship, InstrumentPeriod, Student, Stu
 
 SCENARIO = "scenario.json"
 WEEKS_AHEAD = 3
+PRINTED_WEEKS_AGO = 17  # when the parts came in
 
 
 class DemoError(Exception):
@@ -64,8 +66,13 @@ class _Stage:
     pieces: dict[str, Piece] = field(default_factory=dict)
     passages: dict[str, Passage] = field(default_factory=dict)
     markings: dict[str, Marking] = field(default_factory=dict)
+    kept: Mapping[str, int] = field(default_factory=dict)  # by version, the week it was kept before
     home: str = ""  # how the addresses of pages at home begin
     tell: Callable[[str], object] = print
+
+    def sunday(self, weeks_ago: int) -> datetime:
+        """The evening before a week, when it is prepared."""
+        return datetime.combine(self.day(weeks_ago, -1), time(20), self.zone)
 
     def day(self, weeks_ago: int, weekday: int = 0) -> date:
         return self.monday - timedelta(weeks=weeks_ago) + timedelta(days=weekday)
@@ -106,7 +113,15 @@ def load_demo(
             for told in (scenario["teacher"], scenario["colleague"])
         )
         stage = _Stage(
-            teacher, colleague, zone, today - timedelta(days=today.weekday()), now, say, home=home, tell=tell
+            teacher,
+            colleague,
+            zone,
+            today - timedelta(days=today.weekday()),
+            now,
+            say,
+            kept=weeks_ago(scenario),
+            home=home,
+            tell=tell,
         )
         for piece in scenario["pieces"]:
             _add_piece(stage, piece)
@@ -208,7 +223,7 @@ def _corpus_file(name: str) -> Path:
 
 
 def _add_marking(stage: _Stage, passage: Passage, told: Mapping[str, Any]) -> None:
-    printed = printed_marking(passage, stage.teacher)
+    printed = printed_marking(passage, stage.teacher, stage.sunday(PRINTED_WEEKS_AGO))
     parent = printed if told["parent"] == "printed" else stage.markings[told["parent"]]
     marks = _without(marks_of(parent), told["take"], told["name"])
     for raw in told["put"]:
@@ -222,6 +237,7 @@ def _add_marking(stage: _Stage, passage: Passage, told: Mapping[str, Any]) -> No
         reason=told["reason"],
         parent=parent,
         source=told.get("source", ""),
+        created=stage.sunday(stage.kept[told["key"]]),
     )
 
 
@@ -389,7 +405,11 @@ def _step(stage: _Stage, student: Student, told: Mapping[str, Any]) -> assigning
 
 def _first_marking(stage: _Stage, passage: Passage, work: Mapping[str, Any]) -> Marking:
     key = work["starts_with"] if "starts_with" in work else work["marking"]
-    return printed_marking(passage, stage.teacher) if key == "printed" else stage.markings[key]
+    return (
+        printed_marking(passage, stage.teacher, stage.sunday(PRINTED_WEEKS_AGO))
+        if key == "printed"
+        else stage.markings[key]
+    )
 
 
 def _hear(made: Mapping[str, Assignment], lesson: Lesson, week: Mapping[str, Any]) -> None:

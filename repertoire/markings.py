@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
@@ -53,8 +54,9 @@ def make_marking(
     source: str = "",
     rule_version: str = "",
     hand_changes: str = "",
+    created: datetime | None = None,
 ) -> Marking:
-    """Keep marks as a new version of a passage, numbered after the last one.
+    """Keep marks as a new version of a passage, numbered after the last one; now, unless `created` says when.
 
     A parent must be a version of the same passage; since a parent is only ever set here,
     on a version that has no children yet, parents form no cycle. Raises MarkingError.
@@ -68,7 +70,7 @@ def make_marking(
         # Locked, so that two versions kept at once get two numbers.
         Passage.objects.select_for_update().get(pk=passage.pk)
         last = Marking.objects.filter(passage=passage).aggregate(last=Max("number"))["last"] or 0
-        return Marking.objects.create(
+        made = Marking(
             passage=passage,
             teacher=teacher,
             number=last + 1,
@@ -84,15 +86,21 @@ def make_marking(
             left_hand_digest=digest(marks, Aspect.LEFT_HAND),
             words_digest=digest(marks, Aspect.WORDS),
         )
+        if created is None:
+            made.save()
+        else:
+            made.created = created
+            made.save_base(raw=True, force_insert=True)  # otherwise the time of saving would be written
+    return made
 
 
-def printed_marking(passage: Passage, teacher: Teacher) -> Marking:
+def printed_marking(passage: Passage, teacher: Teacher, created: datetime | None = None) -> Marking:
     """The version "as printed" of a passage, made from its source when it isn't there yet."""
     found = Marking.objects.filter(passage=passage, origin=Marking.Origin.PRINTED).order_by("number").first()
     if found is not None:
         return found
     marks = printed_marks(passage) if passage.has_notation else ()
-    return make_marking(passage, teacher, marks, name=PRINTED_NAME, origin=Marking.Origin.PRINTED)
+    return make_marking(passage, teacher, marks, name=PRINTED_NAME, origin=Marking.Origin.PRINTED, created=created)
 
 
 def same_aspects(one: Marking, other: Marking) -> tuple[Aspect, ...]:

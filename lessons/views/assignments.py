@@ -90,6 +90,8 @@ def _passages(teacher: Teacher, words: str, student: Student) -> QuerySet[Passag
             | found.filter(**{f"{piece}title__icontains": word})
             | found.filter(**{f"{piece}composer__icontains": word})
         )
+    if not plays:
+        return found.order_by("-created", "-id")
     other = Case(When(movement__revision__part__instrument__in=plays, then=0), default=1)
     return found.order_by(other, "-created", "-id")
 

@@ -14,7 +14,7 @@ from lessons.practice import step_stave
 from lessons.sheets import sheet_pdf_bytes
 from repertoire.excerpts import passage_line
 from repertoire.markings import marks_of
-from repertoire.models import Marking, Passage, Piece
+from repertoire.models import Marking, MovedPassage, Passage, Piece
 from repertoire.sharing import shared_within
 from studio.models import Guardian, Handover, Student, Teacher
 
@@ -61,6 +61,14 @@ def test_it_loads_is_whole_and_a_second_time_changes_nothing(client):
         assert sheet_pdf_bytes(sheet).startswith(b"%PDF")
     assert Sheet.objects.count() >= 25
     assert not Assignment.objects.exclude(passage=None).filter(marking=None).exists()
+
+    # No version is younger than its first use.
+    late = [str(change.after) for change in MarkingChange.objects.all() if change.after.created > change.at]
+    for work in Assignment.objects.exclude(marking=None).exclude(passage__in=MovedPassage.objects.values("passage")):
+        change = work.marking_changes.first()
+        first = change.before if change else work.marking
+        late += [str(first)] if first.created.date() > work.begun else []
+    assert late == []
 
     played = Student.objects.get(first_name="Odile").assignments.get(state="performed")
     assert list(played.state_changes.values_list("before", "after", "reason")) == [

@@ -133,3 +133,12 @@ def test_differences_by_bar_and_beat(passage):
         (Aspect.BOW, "down-bow on B3, was up-bow"),
         (Aspect.BOW, "to bar 1, beat 4: slur, added"),
     ]
+
+
+def test_a_version_can_be_told_when_it_was_kept(passage, teacher):
+    before = datetime(2026, 3, 1, 20, tzinfo=UTC)
+    told = make_marking(passage, teacher, (), name="Old", origin="own", created=before)
+    told.refresh_from_db()
+    assert told.created == before
+    now = make_marking(passage, teacher, (), name="New", origin="own", parent=told)
+    assert (now.number, now.created > before) == (told.number + 1, True)
