@@ -1,6 +1,6 @@
 """Versions: numbered, never changed, in no cycle, kept while anything uses them."""
 
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
