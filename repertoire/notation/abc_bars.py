@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from repertoire.technique.line import Bar, Clef, ClefName, Meter, TempoMark, Value
+from repertoire.technique.line import Bar, Clef, ClefName, Meter, TempoMark, Value, beat_label
 
 from .drafts import ZERO, Draft, DraftBar
 from .values import fitting, nearest_below
@@ -199,7 +199,7 @@ def _quarters(length: Fraction) -> str:
     whole, rest = divmod(length, 1)
     if not whole:
         return f"{rest} of a quarter note"
-    return f"{whole}{f' {rest}' if rest else ''} quarter note{'' if length == 1 else 's'}"
+    return f"{beat_label(length)} quarter note{'' if length == 1 else 's'}"
 
 
 def to_onset(tempos: list[tuple[str, Value | None, Fraction | None]], onset: Fraction) -> list[TempoMark]:

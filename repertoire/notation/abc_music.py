@@ -143,7 +143,7 @@ class VoiceReader(Voice):
                 self.tell(what, self._place(at))
         elif name != "nil":
             self._wrong(f"“{sign}” has no meaning in the music.{hint(sign)}", at)
-            return self._after(at + 1, text) if sign.isalpha() else at + 1
+            return self._after(at + 1, text) if sign.isalpha() or sign in "#♯♭♮" else at + 1
         return at + 1
 
     def _after(self, at: int, text: str) -> int:

@@ -57,7 +57,7 @@ def test_a_bar_parted_by_a_repeat_is_counted_once():
     ("music", "what"),
     [
         ("A8|B6|c8|", "The bar is too short for 4/4: 3 quarter notes instead of 4 quarter notes."),
-        ("A8|B8c|d8|", "The bar is too long for 4/4: 4 1/2 quarter notes instead of 4 quarter notes."),
+        ("A8|B8c|d8|", "The bar is too long for 4/4: 4½ quarter notes instead of 4 quarter notes."),
         ("A8|B8|c2|]", "The bar is too short for 4/4: 1 quarter note instead of 4 quarter notes."),
         ("G2|A8|B8|]", None),
         ("G2|A8|B6|]", None),

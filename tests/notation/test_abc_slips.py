@@ -84,3 +84,9 @@ def test_signs_and_letters_of_the_standard_are_no_words():
     assert notes("uTAvMBPcHd LeOf|") == ["A4", "B4", "C5", "D5", "E5", "F5"]
     assert notes("ABcd|", "M:4/4\nL:1/8\nU:n=!tenuto!\nU:p=!accent!\nK:C\n") == ["A4", "B4", "C5", "D5"]
     assert notes("nApBncpd|", "M:2/4\nL:1/8\nU:n=!tenuto!\nU:p=!accent!\nK:C\n") == ["A4", "B4", "C5", "D5"]
+
+
+def test_one_slip_is_told_once():
+    short, sharp = read_text(HEAD + "G8|F#2 G6|c8|").remarks
+    assert short.what == "The bar is too short for 4/4: 3½ quarter notes instead of 4 quarter notes."
+    assert (sharp.column, sharp.wrong) == (5, True)
