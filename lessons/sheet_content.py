@@ -13,6 +13,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from lessons.models import Assignment, Lesson
+from repertoire.models import Passage
 from repertoire.technique.practice_time import break_after, playing_limit
 from studio.models import Student
 from studio.terms import terms_for
@@ -267,14 +268,22 @@ def _flags(assignment: Assignment) -> tuple[str, ...]:
 
 
 def _title(assignment: Assignment) -> str:
-    """`The Long Slur: Opening`; the passage's name alone where the piece's is long, the piece's
-    alone where the passage is only called by its bars, which stand beside the title."""
-    if assignment.passage is None or assignment.passage.bars in assignment.passage.title:
-        return assignment.piece.title
-    if assignment.passage.title.casefold() == assignment.piece.title.casefold():
-        return assignment.piece.title
-    whole = f"{assignment.piece.title}: {assignment.passage.title}"
-    return whole if len(whole) <= TITLE_AT_MOST else assignment.passage.title
+    """`The Long Slur: Opening`; the passage's name alone where the piece's is long, the piece's (with its
+    movement) where the passage is only called by its bars, which stand beside the title."""
+    passage, piece = assignment.passage, assignment.piece.title
+    if passage is None or passage.title.casefold() == piece.casefold():
+        return piece
+    only_bars = passage.bars in passage.title
+    name = _movement_name(passage) if only_bars else passage.title
+    whole = f"{piece}: {name}" if name else piece
+    return whole if len(whole) <= TITLE_AT_MOST else piece if only_bars else name
+
+
+def _movement_name(passage: Passage) -> str:
+    """The title of a passage's movement; "" where the piece has one movement."""
+    movement = passage.movement
+    several = movement.number > 1 or movement.revision.movements.count() > 1
+    return movement.title if several else ""
 
 
 def _under_title(assignment: Assignment) -> str:
@@ -282,10 +291,8 @@ def _under_title(assignment: Assignment) -> str:
     piece, passage = assignment.piece, assignment.passage
     words = [piece.composer]
     if passage is not None:
-        movement = passage.movement
-        several = movement.number > 1 or movement.revision.movements.count() > 1
-        names = (piece.title, movement.title if several else "")
-        words += [word for word in names if word not in _title(assignment)]
+        title = _title(assignment)
+        words += [word for word in (piece.title, _movement_name(passage)) if word not in title]
     return ", ".join(dict.fromkeys(word for word in words if word))
 
 

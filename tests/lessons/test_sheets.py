@@ -434,6 +434,26 @@ def test_a_title_is_not_told_twice(student, teacher):
     assert draft_content(student, None, at=AT).items[0].title == "Study in Crossings"
 
 
+def test_a_passage_called_by_its_bars_tells_its_movement(student, teacher):
+    from repertoire.models import Movement
+    from tests.lessons.conftest import make_passage as short
+
+    passage = short(teacher, title="Bars 1–16", piece="Quartet in A")
+    first = passage.movement
+    first.title = "I. Allegro"
+    first.save()
+    work = assign(student, begun=AT.date(), passage=passage)
+    assert draft_content(student, None, at=AT).items[0].title == "Quartet in A"
+    Movement.objects.create(revision=first.revision, number=2, bar_count=8)
+    item = draft_content(student, None, at=AT).items[0]
+    assert (item.title, item.piece) == ("Quartet in A: I. Allegro", "Ada Fell")
+    first.title = "I. Allegro moderato e sempre con espressione assai"
+    first.save()
+    item = draft_content(student, None, at=AT).items[0]
+    assert (item.title, item.piece) == ("Quartet in A", f"Ada Fell, {first.title}")
+    assert work.pk == item.assignment
+
+
 def test_printed_marks_are_black_where_there_are_none_of_the_teachers_own(student, slur, teacher):
     printed = printed_marking(slur, teacher)
     work = assign(student, begun=AT.date(), passage=slur, marking=printed)
