@@ -205,13 +205,10 @@ def gather(
 
 
 def item_minutes(assignment: Assignment) -> int:
-    """Minutes of a piece of work: the sum of its steps where all of them have minutes, at least that sum
-    where some have, so that a sheet never tells two times for one thing."""
-    told = [step.minutes for step in assignment.steps.all() if step.ended is None]
-    given = sum(minutes or 0 for minutes in told)
-    if told and all(told):
-        return given
-    return max(assignment.minutes or MINUTES_IF_UNSET, given)
+    """Minutes of a piece of work: as planned, but never less than its steps take together, so that a
+    sheet doesn't tell two times for one thing. Without a plan, the steps' sum."""
+    given = sum(step.minutes or 0 for step in assignment.steps.all() if step.ended is None)
+    return max(assignment.minutes or 0, given) or MINUTES_IF_UNSET
 
 
 def _days(lesson_day: date) -> tuple[str, ...]:
