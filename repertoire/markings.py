@@ -21,6 +21,7 @@ from repertoire.excerpts import passage_line, printed_marks
 from repertoire.models import Marking, Passage
 from repertoire.notation.look import words_for
 from repertoire.notation.signs import describe_change
+from repertoire.notation.slur_changes import is_slur, slur_changes
 from repertoire.technique import picture_marks
 from repertoire.technique.marks import Aspect, Change, Mark, Marks, changes, digest, dump, load
 from studio.models import Teacher
@@ -150,15 +151,23 @@ def differences(passage: Passage, before: Iterable[Mark], after: Iterable[Mark])
     studio = passage.teacher.studio
     terms, said_in = words_for(studio.terms), terms_for(studio.terms)
     addresses: dict[str, str] = {}
-    for change in ordered(passage, changes(before, after)):
+    found_changes = ordered(passage, changes(before, after))
+    for slurs in slur_changes(line, found_changes):
+        where = worded(slurs.where(line), said_in)
+        places.setdefault(where, []).append(Difference(Aspect.BOW, worded(slurs.words, said_in)))
+        addresses.setdefault(where, slurs.address)
+    for change in found_changes:
         mark = change.after or change.before
         assert mark is not None
+        if is_slur(change):
+            continue
         where = worded(line.where(change.at), said_in) if change.at in line else "outside this passage"
         # The place heads the list, so that a plain mark's line need not repeat it.
         words = describe_change(change, line, terms).removeprefix(f"{where}: ").removeprefix(f"{where} ")
         places.setdefault(where, []).append(Difference(mark.aspect, words))
         addresses.setdefault(where, change.at)
-    return tuple(Place(where, addresses[where], tuple(found)) for where, found in places.items())
+    told = (Place(where, addresses[where], tuple(found)) for where, found in places.items())
+    return tuple(sorted(told, key=lambda p: line.order(p.address) if p.address in line else len(line.events)))
 
 
 _USE_WORDS = {
