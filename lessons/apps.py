@@ -6,4 +6,4 @@ class LessonsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from lessons import flags  # noqa: F401
+        from lessons import flags, working_tempo  # noqa: F401

@@ -55,6 +55,7 @@ class BowAsked:
     pass_number: int = 1
     settings: BowSettings = BOW
     costs: PlanCosts = COSTS
+    worked_by: str = ""  # whose tempo stands in the settings, where none is printed
 
 
 ASKED = BowAsked()
@@ -193,7 +194,9 @@ def _evenly(bowing: Bowing, placed: Placed, found: list[Finding]) -> dict[Findin
 def _tempo(bowing: Bowing, asked: BowAsked, terms: Mapping[str, str]) -> str:
     """The tempo at the beginning and where it changes: “60 at the beginning, 90 from bar 5”."""
     tempi, line = bowing.tempi, bowing.line
-    first = tempo_figure(tempi.opening) + ("" if tempi.printed or asked.tempo else f" ({_unprinted(bowing, terms)})")
+    first = tempo_figure(tempi.opening) + (
+        "" if tempi.printed or asked.tempo else f" ({_unprinted(bowing, asked, terms)})"
+    )
     if not tempi.changes:
         return first
     told = [f"{first} at the beginning"]
@@ -206,8 +209,10 @@ def _tempo(bowing: Bowing, asked: BowAsked, terms: Mapping[str, str]) -> str:
     return f"{words} (in proportion to what is printed)" if tempi.opening != printed else words
 
 
-def _unprinted(bowing: Bowing, terms: Mapping[str, str]) -> str:
-    """Where the tempo comes from when none is printed, on the beat the metre counts."""
+def _unprinted(bowing: Bowing, asked: BowAsked, terms: Mapping[str, str]) -> str:
+    """Where the tempo comes from when none is printed: a student's work, or the beat the metre counts."""
+    if asked.worked_by:
+        return f"none is printed; as {asked.worked_by} plays it"
     beat = beat_of(bowing.line)
     if beat == Value("quarter"):
         return "none is printed"

@@ -35,6 +35,8 @@ from repertoire.notation.look import Look
 from repertoire.technique.bow_planning import PlanCosts
 from repertoire.technique.marks import Marks
 from repertoire.technique.strokes import BowSettings
+from repertoire.technique.tempi import beat_of, tempi_of
+from repertoire.working_tempo import WorkingTempo, working_tempo
 from studio.access import teacher_of
 from studio.terms import terms_for
 
@@ -108,6 +110,7 @@ def asked(request: HttpRequest, passage: Passage) -> BowAsked:
     """The bow as this teacher asks for it, with her studio's settings."""
     now = kept(request, passage)
     settings, costs = _settings(request)
+    settings, whose = _at_work(request, passage, settings)
     return BowAsked(
         reading=now.get("reading", AUTO),
         tempo=now.get("tempo"),
@@ -115,7 +118,23 @@ def asked(request: HttpRequest, passage: Passage) -> BowAsked:
         pass_number=now.get("pass", 1),
         settings=settings,
         costs=costs,
+        worked_by=whose,
     )
+
+
+def _at_work(request: HttpRequest, passage: Passage, settings: BowSettings) -> tuple[BowSettings, str]:
+    """The settings with the tempo a passage is worked at where none is printed, and whose it is;
+    asked for once a page."""
+    line = passage_line(passage)
+    if tempi_of(line, settings.tempo).printed:
+        return settings, ""
+    kept_here: dict[str, Any] = vars(request)
+    if "working_tempo" not in kept_here:
+        kept_here["working_tempo"] = working_tempo(passage)
+    found: WorkingTempo | None = kept_here["working_tempo"]
+    if found is None:
+        return settings, ""
+    return replace(settings, tempo=found.quarters / beat_of(line).quarters), found.whose
 
 
 def _settings(request: HttpRequest) -> tuple[BowSettings, PlanCosts]:
