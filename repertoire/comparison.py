@@ -134,12 +134,15 @@ def drawn_together(
     look: Look,
     inferred: Sequence[Marks] = (),
     against: Marks | None = None,
+    room_mm: float = 0.0,
 ) -> Picture:
     """Markings as staves of one system, from memory when they were drawn lately. `inferred` are
-    signs nobody wrote, staff by staff; `against` rings what differs from these marks."""
+    signs nobody wrote, staff by staff; `against` rings what differs from these marks and `room_mm`
+    leaves room for a strip under each staff."""
     key = " ".join(f"{label} {line_digest(line)} {digest(marks)}" for label, line, marks in staves) + repr(look)
     key += " ".join(digest(extra) for extra in inferred) + (digest(against) if against is not None else "")
-    return _drawn.get(key) or _drawn.put(key, engrave_together(staves, look, inferred, against))
+    key += f" {room_mm}"
+    return _drawn.get(key) or _drawn.put(key, engrave_together(staves, look, inferred, against, room_mm))
 
 
 def fact_rows(versions: Iterable[Version], only: Container[str] | None = None) -> tuple[FactRow, ...]:
@@ -165,7 +168,7 @@ def with_strip(version: Version, system: System, key: str, *, staff: int = 0, le
         if letter
         else ""
     )
-    return system.with_strip(name + made.drawing, made.height_mm), worded(made.words, version.terms)
+    return system.with_strip(name + made.drawing, made.height_mm, staff=staff), worded(made.words, version.terms)
 
 
 @strip("bow", "bow distribution")

@@ -18,7 +18,7 @@ from .ink import STAFF, Drawing, Sign, glyph_outline, shape_svg, union
 from .laying import Beside, Words
 from .look import Look
 from .picture import FONTS, INK, OWN_INK, StaffPlace, System
-from .placing import overlap, place
+from .placing import overlap, place, room_under
 from .printing_ink import PrintingInk
 from .signs import Speaker
 
@@ -30,9 +30,10 @@ _BOLD, _BOLD_ON_PAPER = {"mark-own": 9.0}, {"mark-own": 18.0}
 def assemble(
     drawing: Drawing, lines: Sequence[Line], look: Look, number: int,
     *, labels: Mapping[str, str], written: Mapping[str, Words], beside: Mapping[str, Beside], at: Mapping[str, str],
-    speakers: Sequence[Speaker], ringed: Sequence[Set[str]] = (),
+    speakers: Sequence[Speaker], ringed: Sequence[Set[str]] = (), room_mm: float = 0.0,
 ) -> System:  # fmt: skip
-    """One system of a picture; `number` counts from 0 and keeps ids of shared outlines apart."""
+    """One system of a picture; `number` counts from 0 and keeps ids of shared outlines apart.
+    `room_mm` is wanted free under each staff but the last; what is missing counts as overlap."""
     signs = [s for s in drawing.signs if s.name != "measure"]
     staves = _staves(signs, len(lines))
     heads = [_heads(signs, staff) for staff in range(len(lines))]
@@ -80,6 +81,8 @@ def assemble(
     in_mm = [
         {a: ((x + drawing.left) * scale, (y - top) * scale) for a, (x, y, _) in places.items()} for places in heads
     ]
+    rooms = tuple(((a - top) * scale, (b - top) * scale) for a, b in room_under(signs, staves)) if room_mm else ()
+    missing = max((room_mm - (end - start) for start, end in rooms), default=0.0)
     staff_places = tuple(
         StaffPlace((a - top) * scale, (b - top) * scale, (c + drawing.left) * scale, (d + drawing.left) * scale)
         for a, b, c, d in staves
@@ -93,7 +96,8 @@ def assemble(
         _bars(drawing, scale),
         tuple(in_mm),
         screen=look.screen,
-        overlap_mm=overlap(signs, staves) * scale if len(staves) > 1 else 0.0,
+        overlap_mm=max(overlap(signs, staves) * scale, missing) if len(staves) > 1 else 0.0,
+        rooms=rooms if missing <= 0 else (),
     )
 
 

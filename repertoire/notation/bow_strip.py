@@ -28,6 +28,7 @@ _PALE: Final = 0.55  # how much of it the inner lines take
 _TOP: Final = 3.6  # tip line from the strip's top, room for words above
 _BAND: Final = 13.5  # from the tip line to the frog line
 _TEXT: Final = 3.0
+ROOM_MM: Final = _TOP + _BAND + 4.0  # what a strip takes between two staves, with words at its foot
 _GAP: Final = 1.1  # white before a lifted bow's new line
 _WAVE: Final = 0.55
 

@@ -39,6 +39,7 @@ _FIXED = {
 
 _SHARED_OUT = {"breaks": "line", "minLastJustification": 0.4}  # of even systems the last is as full as the others
 _SHARED = (Kind.DYNAMIC, Kind.HAIRPIN, Kind.TEXT)
+_WIDEST = 48.0  # between staves, the most Verovio takes
 _TRIES = 6  # drawings at most until no system is crowded
 _breaks = Breaks(512)
 
@@ -57,13 +58,15 @@ def engrave_together(
     look: Look,
     inferred: Sequence[Marks] = (),
     against: Marks | None = None,
+    room_mm: float = 0.0,
 ) -> Picture:
     """Draw several markings of the same bars as staves of one system, each with its label.
 
     Notes whose marks differ from the first staff's are ringed, dynamics the staves share stand
     on the top staff only. `inferred` are bow signs nobody wrote, staff by staff: they are drawn
     as with `Look.inferred` and ring nothing. With `against` what differs from these marks is ringed
-    instead. Raises LineError when the lines don't have the same bars.
+    instead; `room_mm` is left free under each staff for a strip. Raises LineError when the lines
+    don't have the same bars.
     """
     first = staves[0]
     indices = [b.index for b in first[1].bars]
@@ -87,7 +90,7 @@ def engrave_together(
         ringed.append({event_address(c.at) for other in beside for c in changes(other, marks)})
     join([sheet.root for sheet in sheets], [label for label, _, _ in staves])
     prepare(sheets[0].root, first[1], replace(look, empty_bars=True), set())
-    return _draw(sheets, chosen, look, tuple(warnings), ringed)
+    return _draw(sheets, chosen, look, tuple(warnings), ringed, room_mm)
 
 
 def lay(sheet: Sheet, marks: Marks) -> tuple[str, ...]:
@@ -123,6 +126,7 @@ def _draw(
     look: Look,
     warnings: tuple[str, ...],
     ringed: Sequence[Set[str]] = (),
+    room_mm: float = 0.0,
 ) -> Picture:
     options: dict[str, object] = {**_FIXED, "pageWidth": round(72 * look.width_mm / look.staff_mm)}
     if not look.bar_numbers:
@@ -143,7 +147,7 @@ def _draw(
     )
     only = [line for line, _ in lines]
     root = sheets[0].root
-    spacing = 12.0
+    spacing = min(_WIDEST, 12.0 + room_mm / look.staff_mm * 8)
     place = (tuple(line.digest for line in only), options["pageWidth"], look.first_meter, look.empty_bars)
     given = _breaks.get(place)
     if given is not None:
@@ -157,6 +161,7 @@ def _draw(
             assemble(
                 take_apart(page), only, look, n,
                 labels=labels, written=written, beside=beside, at=at, speakers=speakers, ringed=ringed,
+                room_mm=room_mm,
             )
             for n, page in enumerate(pages)
         )  # fmt: skip
@@ -165,15 +170,13 @@ def _draw(
         found = [sorted(system.bars) for system in systems]
         if given is None and len(systems) > 1 and not crowded:
             given = even_breaks(systems)
-            if given == found:
-                break
         elif crowded:
             given = part_crowded(found, crowded[0])
         if given is not None and given != found:
             write_breaks(root, given)
             options |= _SHARED_OUT
-        elif over > 0 and spacing < 48:
-            spacing = min(48.0, spacing + over / look.staff_mm * 8 + 1)
+        elif over > 0 and spacing < _WIDEST:
+            spacing = min(_WIDEST, spacing + over / look.staff_mm * 8 + 1)
         else:
             break
     if given is not None:

@@ -50,6 +50,7 @@ class System:
     label: str = ""
     screen: bool = True
     overlap_mm: float = 0.0  # how far signs of neighbouring staves reach into each other
+    rooms: tuple[tuple[float, float], ...] = ()  # left free under each staff but the last: top and bottom in mm
 
     @property
     def svg(self) -> str:
@@ -64,16 +65,20 @@ class System:
             f'viewBox="0 0 {_mm(self.width_mm)} {_mm(self.height_mm)}"{label}>{self.body}</svg>'
         )
 
-    def with_strip(self, drawing: str, height_mm: float, *, gap_mm: float = 1.5) -> System:
-        """The system with a strip of its own height below.
+    def with_strip(self, drawing: str, height_mm: float, *, gap_mm: float = 1.5, staff: int | None = None) -> System:
+        """The system with a strip of its own height below, or in the room under one of its staves.
 
         `drawing` is SVG content counted in mm: x as in `notes`, y from the strip's top.
         """
+        if staff is not None and staff < len(self.rooms) and height_mm <= self.rooms[staff][1] - self.rooms[staff][0]:
+            start, end = self.rooms[staff]
+            return replace(self, body=self.body + _strip(drawing, start + min(gap_mm, (end - start - height_mm) / 2)))
         top = self.height_mm + gap_mm
-        strip = (
-            f'<g class="strip" transform="translate(0 {_mm(top)})" color="{INK}" font-family="{FONTS}">{drawing}</g>'
-        )
-        return replace(self, body=self.body + strip, height_mm=top + height_mm)
+        return replace(self, body=self.body + _strip(drawing, top), height_mm=top + height_mm)
+
+
+def _strip(drawing: str, top: float) -> str:
+    return f'<g class="strip" transform="translate(0 {_mm(top)})" color="{INK}" font-family="{FONTS}">{drawing}</g>'
 
 
 @dataclass(frozen=True)

@@ -103,6 +103,22 @@ def overlap(signs: Sequence[Sign], staves: Sequence[tuple[float, float, float, f
     return found
 
 
+def room_under(
+    signs: Sequence[Sign], staves: Sequence[tuple[float, float, float, float]]
+) -> tuple[tuple[float, float], ...]:
+    """From where to where nothing is drawn under each staff but the last: the lowest ink of the
+    staff and the highest of the next, in drawing units."""
+    lowest = [staff[1] for staff in staves]
+    highest = [staff[0] for staff in staves]
+    for sign in signs:
+        if sign.staff < 0 or sign.name in _ACROSS:
+            continue
+        for _, top, _, bottom in sign.boxes():
+            lowest[sign.staff] = max(lowest[sign.staff], bottom)
+            highest[sign.staff] = min(highest[sign.staff], top)
+    return tuple((lowest[n], highest[n + 1]) for n in range(len(staves) - 1))
+
+
 def rank(sign: Sign) -> int | None:
     """Place in the order from the note outwards; None for what stays."""
     if sign.row:

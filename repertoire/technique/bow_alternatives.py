@@ -203,8 +203,10 @@ def _by_half(line: Line, moment: Moment) -> tuple[int, int]:
 
 
 def _by_beat(line: Line, moment: Moment) -> tuple[int, int]:
+    """Beats as they are felt: not shorter than a quarter, a bar of 3/8 as one."""
     bar = line.bar(moment.main.bar)
-    return (bar.index, int(bar.beat(moment.main.onset)))
+    unit = bar.meter.beat if bar.meter.beat >= 1 else Fraction(3, 2) if bar.meter.beats == "3" else Fraction(1)
+    return (bar.index, int((bar.missing + moment.main.onset) / unit))
 
 
 def _grouped(

@@ -19,6 +19,7 @@ from repertoire.comparison import BOW_ROWS, Version, drawn_together, fact_rows, 
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
 from repertoire.excerpts import printed_marks, screen_of
 from repertoire.models import Marking, Passage, Suggestion
+from repertoire.notation.bow_strip import ROOM_MM
 from repertoire.notation.cutting import cut, marks_in
 from repertoire.notation.look import words_for
 from repertoire.notation.picture import Picture
@@ -142,7 +143,7 @@ def _systems(request: HttpRequest, passage: Passage, offered: Sequence[Offered],
     if not offered:
         return []
     staves = [(each.letter, each.version.line, each.found.marks) for each in offered]
-    drawn = drawn_together(staves, look_for(request, passage, prefix="b-"), against=now)
+    drawn = drawn_together(staves, look_for(request, passage, prefix="b-"), against=now, room_mm=ROOM_MM)
     return _with_strips(drawn, [(each.letter, each.found.name, each.version) for each in offered])
 
 
@@ -296,7 +297,7 @@ def _answer_systems(
     bars = cut(line, first, None, last, None)
     staves = [(each.letter, bars, marks_in(each.answer.marks, bars)) for each in answers]
     now = marks_in(desk.marks, bars)
-    drawn = drawn_together(staves, look_for(request, passage, prefix="u-"), against=now)
+    drawn = drawn_together(staves, look_for(request, passage, prefix="u-"), against=now, room_mm=ROOM_MM)
     asked = replace(wanted, reading=PLANNED)
     counted = [
         _version(request, passage, bars, marks_in(each.answer.marks_with_amounts, bars), asked) for each in answers

@@ -24,6 +24,7 @@ from repertoire.excerpts import passage_line, screen_of
 from repertoire.marking_forms import CombineForm
 from repertoire.markings import ASPECT_WORDS, Place, differences, make_marking, marks_of, same_aspects
 from repertoire.models import Marking, Passage
+from repertoire.notation.bow_strip import ROOM_MM
 from repertoire.players import players_to_choose
 from repertoire.technique.checking import check
 from repertoire.technique.marks import Aspect, Mark, Marks
@@ -148,9 +149,10 @@ def _systems(request: HttpRequest, passage: Passage, versions: Sequence[Lettered
     """The versions as staves of one system, row by row, with a strip for each below it."""
     staves = [(each.letter, each.version.line, each.version.marks) for each in versions]
     shown = _shown(request)
+    room = ROOM_MM if shown == "bow" else 0.0
     every = shown == "bow" and every_direction(request, passage)
     signs = [inferred_marks(v.bowing, v.bow.pass_number) if every else () for v in (e.version for e in versions)]
-    drawn = drawn_together(staves, look_for(request, passage, prefix="c-"), signs)
+    drawn = drawn_together(staves, look_for(request, passage, prefix="c-"), signs, room_mm=room)
     rows = []
     for system in drawn.systems:
         words = []

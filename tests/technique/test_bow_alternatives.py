@@ -94,6 +94,13 @@ def test_no_new_slur_runs_over_a_repeated_note_or_over_dots():
     assert "by the beat" not in named(dots, *(f"staccato b1n{n}" for n in (1, 2, 3, 4)))
 
 
+def test_beats_are_not_shorter_than_they_are_felt():
+    eighths = line("4/8", "alto", "C4 s D4 s E4 s F4 s G4 s A4 s B4 s C5 s | D4 q E4 q")
+    assert shape(named(eighths)["by the beat"].bowing) == "d4 u4 d1 u1"
+    three = line("3/8", "alto", "C4 e D4 e E4 e | F4 e G4 e A4 e")
+    assert shape(named(three)["by the beat"].bowing) == "d3 u3"
+
+
 def test_what_the_teacher_marked_is_kept_where_it_can_hold():
     eighths = line("4/4", "alto", "C4 e D4 e E4 e F4 e G4 e A4 e B4 e C5 e | D4 w")
     found = named(eighths, "up b1n4", "1/2 b1n4", "portato b1n7 b1n8")
