@@ -202,12 +202,14 @@ def set_state(
 ) -> StateChange | None:
     """Note that work is new, in work, secure, performed or resting from now on, and why if told.
 
-    None when it is so already. The marking in use is remembered with it.
+    None when it is so already. The marking in use is remembered with it. Raises AssignError for ended work.
     """
     with transaction.atomic():
-        assignment.refresh_from_db(fields=["state", "marking"], from_queryset=_locked())
+        assignment.refresh_from_db(fields=["state", "ended", "marking"], from_queryset=_locked())
         if state == assignment.state:
             return None
+        if assignment.ended is not None:
+            raise AssignError("This work is done with. Take it up again first, then tell how it stands.")
         change = _state_change(assignment, assignment.state, state, at=at, lesson=lesson, reason=reason)
         change.save()
         assignment.state = state

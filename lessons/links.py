@@ -25,11 +25,16 @@ DAYS: Final = 120
 _LOOPBACK = re.compile(r"//(127\.|localhost|\[::1\])")
 
 
+def draw_token() -> str:
+    """A token by chance, not yet any student's."""
+    return "".join(secrets.choice(ALPHABET) for _ in range(LENGTH))
+
+
 def make_link(
-    student_id: int, *, at: datetime, sheet_id: int | None = None, days: int = DAYS
+    student_id: int, *, at: datetime, sheet_id: int | None = None, days: int = DAYS, token: str = ""
 ) -> tuple[str, StudentLink]:
-    """A new link of a student; the token is returned here and never again."""
-    token = "".join(secrets.choice(ALPHABET) for _ in range(LENGTH))
+    """A new link of a student; the token, drawn here if none is given, is returned and never shown again."""
+    token = token or draw_token()
     link = StudentLink.objects.create(
         student_id=student_id, sheet_id=sheet_id, digest=digest(token), made=at, expires=at + timedelta(days=days)
     )

@@ -96,14 +96,20 @@ def issue_sheet(
     A student with an open link gets the page at home of this sheet, and, where `home` says how
     the studio's addresses begin, a link of its own printed on it.
     """
+    at_home = links.has_link(student.pk, at=at)
+    token = links.draw_token() if at_home and home else ""
+    address = links.address(home, token) if token else ""
+    # Drawn before anything is locked: a lesson's notes don't wait for a page to be set.
+    content = draft_content(
+        student, lesson, at=at, assignments=assignments, without_excerpt=without_excerpt, under=under
+    )
+    pages = make_pages(content, home=address)
     with transaction.atomic():
         Student.objects.select_for_update().get(pk=student.pk)
-        content = draft_content(
-            student, lesson, at=at, assignments=assignments, without_excerpt=without_excerpt, under=under
-        )
-        at_home = links.has_link(student.pk, at=at)
-        token, link = links.make_link(student.pk, at=at) if at_home and home else ("", None)
-        pages = make_pages(content, home=links.address(home, token) if token else "")
+        if content.number != next_number(student):
+            raise SheetError(
+                "Another sheet was issued for this student at the same moment: look at it, then try again."
+            )
         name = f"{at:%Y}-{secrets.token_hex(12)}.pdf"
         path = _path(name)
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -123,9 +129,8 @@ def issue_sheet(
                 content=content.as_json(),
             )
             sheet.markings.set(_markings(content))
-            if link is not None:
-                link.sheet = sheet
-                link.save(update_fields=["sheet"])
+            if token:
+                links.make_link(student.pk, at=at, sheet_id=sheet.pk, token=token)
             if at_home:
                 page_of(sheet, at=at)
         except BaseException:

@@ -97,11 +97,17 @@ def make_marking(
 
 def printed_marking(passage: Passage, teacher: Teacher, created: datetime | None = None) -> Marking:
     """The version "as printed" of a passage, made from its source when it isn't there yet."""
-    found = Marking.objects.filter(passage=passage, origin=Marking.Origin.PRINTED).order_by("number").first()
+    printed = Marking.objects.filter(passage=passage, origin=Marking.Origin.PRINTED).order_by("number")
+    found = printed.first()
     if found is not None:
         return found
     marks = printed_marks(passage) if passage.has_notation else ()
-    return make_marking(passage, teacher, marks, name=PRINTED_NAME, origin=Marking.Origin.PRINTED, created=created)
+    with transaction.atomic():
+        Passage.objects.select_for_update().get(pk=passage.pk)  # two pages opened at once ask for it twice
+        found = printed.first()
+        return found or make_marking(
+            passage, teacher, marks, name=PRINTED_NAME, origin=Marking.Origin.PRINTED, created=created
+        )
 
 
 def same_aspects(one: Marking, other: Marking) -> tuple[Aspect, ...]:

@@ -114,7 +114,7 @@ def _files_of(row: models.Model) -> Iterable[Path]:
 
 def _empty_log() -> None:
     """SQLite overwrites what it deletes (settings.py); what its log still holds of it goes with the log."""
-    if connection.vendor == "sqlite":
+    if connection.vendor == "sqlite" and not connection.in_atomic_block:
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime, time
 
 from django.contrib import messages
+from django.db import transaction
 from django.db.models import Case, QuerySet, When
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -27,6 +28,7 @@ from repertoire.markings import printed_marking
 from repertoire.models import Marking, Passage, Piece
 from repertoire.queries import passages_open_to, pieces_open_to
 from studio.access import get_student, teacher_of
+from studio.asked import read_number
 from studio.models import Student, Teacher
 
 CHOICES_SHOWN = 30
@@ -210,11 +212,16 @@ def assignment(request: HttpRequest, assignment_id: int) -> HttpResponse:
     initial["state_on"] = timezone.localdate()
     form = ChangePlanForm(request.POST or None, teacher=teacher_of(request), initial=initial)
     if request.method == "POST" and form.is_valid():
-        assigning.change_plan(given, **form.plan)
-        assigning.change_steps(given, form.cleaned_data["steps"], on=timezone.localdate())
-        _note_state(given, form)
-        messages.success(request, "Saved.")
-        return redirect("student", given.student_id)
+        try:
+            with transaction.atomic():
+                assigning.change_plan(given, **form.plan)
+                assigning.change_steps(given, form.cleaned_data["steps"], on=timezone.localdate())
+                _note_state(given, form)
+        except AssignError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, "Saved.")
+            return redirect("student", given.student_id)
     work = works(Assignment.objects.filter(pk=given.pk))[0]
     markings = Marking.objects.filter(passage=given.passage_id).order_by("-number") if given.passage_id else []
     context = {
@@ -287,5 +294,4 @@ def assignment_place(request: HttpRequest, assignment_id: int) -> HttpResponse:
 
 
 def _number(request: HttpRequest, name: str) -> int | None:
-    words = request.POST.get(name) or request.GET.get(name) or ""
-    return int(words) if words.isascii() and words.isdigit() and len(words) < 18 else None
+    return read_number(request.POST.get(name) or request.GET.get(name) or "")

@@ -21,6 +21,7 @@ from lessons.models import Lesson
 from lessons.planning import PlanError, Planned, move_lesson, plan_lessons, remove_lesson
 from lessons.queries import lessons_between
 from studio.access import get_student, teacher_of
+from studio.asked import read_day
 from studio.models import Student, Teacher
 
 
@@ -28,7 +29,7 @@ from studio.models import Student, Teacher
 def calendar(request: HttpRequest) -> HttpResponse:
     teacher = teacher_of(request)
     by = "month" if request.GET.get("by") == "month" else "week"
-    day = _day(request.GET.get("on", "")) or timezone.localdate()
+    day = read_day(request.GET.get("on", "")) or timezone.localdate()
     first, last = month_of(day) if by == "month" else week_of(day, teacher.studio.week_start)
     lessons = lessons_between(teacher, first, last)
     days = [(d, list(found)) for d, found in groupby(lessons, key=lambda lesson: timezone.localdate(lesson.starts))]
@@ -90,7 +91,7 @@ def _add(request: HttpRequest, teacher: Teacher, student: Student | None) -> Htt
 
 def _usual(request: HttpRequest, student: Student | None) -> dict[str, object]:
     """A week after the student's last planned lesson, at the same time and length."""
-    usual: dict[str, object] = {"on": _day(request.GET.get("on", "")) or timezone.localdate()}
+    usual: dict[str, object] = {"on": read_day(request.GET.get("on", "")) or timezone.localdate()}
     last = student.lessons.order_by("-starts").first() if student else None
     if last is not None:
         starts = timezone.localtime(last.starts)
@@ -152,10 +153,3 @@ def lesson_remove(request: HttpRequest, lesson_id: int) -> HttpResponse:
         return redirect("lesson_move", lesson_id)
     messages.success(request, f"The lesson with {lesson.student.first_name} is removed.")
     return redirect("calendar")
-
-
-def _day(words: str) -> date | None:
-    try:
-        return date.fromisoformat(words)
-    except ValueError:
-        return None

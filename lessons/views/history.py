@@ -7,7 +7,6 @@ from datetime import date, timedelta
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
-from django.utils.dateparse import parse_date
 from django.views.decorators.http import require_GET, require_http_methods
 
 from lessons.history import Filters, read_history
@@ -15,6 +14,7 @@ from lessons.models import Theme
 from lessons.report import make_report
 from lessons.tempo_picture import tempo_picture
 from studio.access import get_student
+from studio.asked import read_day, read_number
 from studio.registry import siblings_of
 
 DAYS_A_PAGE = 40
@@ -27,9 +27,8 @@ def history(request: HttpRequest, student_id: int) -> HttpResponse:
     student = get_student(request, student_id)
     theme = request.GET.get("theme", "")
     piece = request.GET.get("piece", "")
-    filters = Filters(int(piece) if piece.isdigit() else 0, theme if theme in Theme.values else "")
-    more = request.GET.get("days", "")
-    limit = min(int(more), 2000) if more.isdigit() and int(more) > DAYS_A_PAGE else DAYS_A_PAGE
+    filters = Filters(read_number(piece) or 0, theme if theme in Theme.values else "")
+    limit = max(DAYS_A_PAGE, min(read_number(request.GET.get("days", "")) or 0, 2000))
     found = read_history(student, filters, limit=limit)
     pieces = {a.piece_id: a.piece for a in found.assignments}
     context = {
@@ -74,7 +73,4 @@ def report(request: HttpRequest, student_id: int) -> HttpResponse:
 
 
 def _date(request: HttpRequest, name: str) -> date | None:
-    try:
-        return parse_date((request.POST if request.method == "POST" else request.GET).get(name, ""))
-    except ValueError:
-        return None
+    return read_day((request.POST if request.method == "POST" else request.GET).get(name, ""))

@@ -19,7 +19,7 @@ from django.shortcuts import redirect
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.dateparse import parse_date, parse_datetime
+from django.utils.dateparse import parse_datetime
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_POST, require_safe
@@ -27,6 +27,7 @@ from django.views.decorators.http import require_POST, require_safe
 from lessons import links
 from lessons.home_models import HomePage, HomeQuestion, StudentLink, Tick
 from lessons.home_showing import page_html, worker_source
+from studio.asked import read_day, read_number
 from studio.throttle import may, spent
 from studio.visitors import client_address
 
@@ -120,13 +121,14 @@ def _keep_tick(request: HttpRequest, link: StudentLink, page: HomePage) -> None:
     sent = request.POST
     title = _title(sent.get("item", ""), link, page)
     day = _day(sent.get("day", ""), page)
-    minutes = _number(sent.get("minutes", "")) or None
+    minutes = read_number(sent.get("minutes", "")) or None
     if minutes is not None and minutes > MINUTES_AT_MOST:
         raise NotKept(f"At most {MINUTES_AT_MOST} minutes fit into a day.")
-    if _since_yesterday(Tick, link) >= TICKS_A_DAY:
+    token = _token(sent.get("token", ""))
+    if _since_yesterday(Tick, link) >= TICKS_A_DAY and not Tick.objects.filter(token=token).exists():
         raise NotKept("That is more than can be kept in one day.")
     Tick.objects.get_or_create(
-        token=_token(sent.get("token", "")),
+        token=token,
         defaults={
             "student_id": link.student_id,
             "sheet_id": page.sheet_id,
@@ -182,7 +184,7 @@ def _oldest(page: HomePage) -> date:
 
 def _day(written: str, page: HomePage) -> date:
     """A day from a while back until tomorrow: clocks and time zones differ. Raises NotKept."""
-    day = parse_date(written) if written else None
+    day = read_day(written)
     today = timezone.now().date()
     if day is None or not today - timedelta(days=DAYS_BACK) <= day <= today + timedelta(days=1):
         raise NotKept("That day can’t be ticked.")
@@ -199,12 +201,8 @@ def _token(written: str) -> UUID:
         raise NotKept("This can’t be kept here.") from None
 
 
-def _number(written: str) -> int:
-    return int(written) if written.isascii() and written.isdigit() and len(written) < 16 else 0
-
-
 def _made(written: str) -> datetime:
-    """When the student touched it, by their clock; never in the future."""
+    """When the student touched it, by their clock; never in the future, nor longer ago than can be ticked."""
     now = timezone.now()
     try:
         made = parse_datetime(written)
@@ -212,7 +210,7 @@ def _made(written: str) -> datetime:
         made = None
     if made is None or timezone.is_naive(made):
         return now
-    return min(made, now)
+    return max(min(made, now), now - timedelta(days=DAYS_BACK))
 
 
 def _since_yesterday(table: type[Tick] | type[HomeQuestion], link: StudentLink) -> int:

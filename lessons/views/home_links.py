@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_GET, require_POST
 
 from lessons import links
@@ -15,6 +16,7 @@ from lessons.home_models import HomeQuestion
 from lessons.home_pages import copy_of, open_page
 from lessons.home_showing import page_file
 from studio.access import get_student, teacher_of
+from studio.asked import read_number
 
 
 @require_POST
@@ -54,8 +56,8 @@ def home_file(request: HttpRequest, sheet_id: int) -> HttpResponse:
     """The student's page of a sheet as one HTML file, for devices that can't reach the studio."""
     sheet = get_sheet(request, sheet_id)
     answer = HttpResponse(page_file(copy_of(sheet, at=timezone.now())), content_type="text/html; charset=utf-8")
-    name = f"{sheet.student.first_name} sheet {sheet.number}.html".encode("ascii", "replace").decode().replace('"', "'")
-    answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    name = f"{sheet.student.first_name} sheet {sheet.number}.html"
+    answer.headers["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
     answer.headers["Cache-Control"] = "private, no-store"
     return answer
 
@@ -66,5 +68,5 @@ def question_seen(request: HttpRequest, question_id: int) -> HttpResponse:
     if found.seen is None:
         found.seen = timezone.now()
         found.save(update_fields=["seen"])
-    back = request.POST.get("lesson", "")
-    return redirect("lesson", int(back)) if back.isdigit() else redirect("student", found.student_id)
+    back = read_number(request.POST.get("lesson", ""))
+    return redirect("student", found.student_id) if back is None else redirect("lesson", back)

@@ -26,6 +26,7 @@ from lessons.models import Assignment, Lesson, ListeningPoint, Observation, Them
 from lessons.observing import NoteConflict, ObserveError
 from lessons.views.lessons import parts, wants_json
 from repertoire.models import Marking
+from studio.asked import read_number
 
 LATE_AT_MOST = timedelta(days=30)
 
@@ -223,8 +224,7 @@ def _assignment(request: HttpRequest, lesson: Lesson, *, needed: bool = False) -
 
 
 def _number(request: HttpRequest, name: str) -> int | None:
-    words = request.POST.get(name, "")
-    return int(words) if words.isascii() and words.isdigit() and len(words) < 18 else None
+    return read_number(request.POST.get(name, ""))
 
 
 def _one_of(request: HttpRequest, name: str, values: list[Any]) -> str:

@@ -11,7 +11,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.dateparse import parse_date
+from django.utils.http import content_disposition_header
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET, require_POST
 from pypdf import PdfReader, PdfWriter
@@ -32,6 +32,7 @@ from lessons.sheets import (
     sheet_pdf_bytes,
 )
 from studio.access import get_student, teacher_of
+from studio.asked import read_day
 from studio.models import Student
 
 
@@ -180,14 +181,13 @@ def sheet_pdf(request: HttpRequest, sheet_id: int) -> HttpResponse:
 
 def _as_pdf(pdf: bytes, name: str, *, download: bool) -> HttpResponse:
     response = HttpResponse(pdf, content_type="application/pdf")
-    plain = name.encode("ascii", "replace").decode().replace('"', "'")
-    response.headers["Content-Disposition"] = f'{"attachment" if download else "inline"}; filename="{plain}"'
+    response.headers["Content-Disposition"] = content_disposition_header(download, name) or "inline"
     response.headers["Cache-Control"] = "private, no-store"
     return response
 
 
 def _day(request: HttpRequest) -> date:
-    asked = parse_date(request.GET.get("day", "") or request.POST.get("day", ""))
+    asked = read_day(request.GET.get("day", "") or request.POST.get("day", ""))
     return asked or timezone.localdate() + timedelta(days=1)
 
 

@@ -8,6 +8,7 @@ import re
 import socket
 from datetime import date, timedelta
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -34,6 +35,11 @@ RATE = 44100
 MODULES = "/static/js/home"
 
 
+def today() -> date:
+    """The day in the studio, which is in London."""
+    return timezone.localdate(timezone=ZoneInfo("Europe/London"))
+
+
 @pytest.fixture
 def sheet(teacher, student) -> Sheet:
     """Issued yesterday: two bars in D, four quarters slurred by two, A4 and D4 as halves. A quarter = 60."""
@@ -45,7 +51,7 @@ def sheet(teacher, student) -> Sheet:
     )
     lesson = Lesson.objects.create(teacher=teacher, student=student, number=1, starts=now - timedelta(hours=1))
     assign(
-        student, begun=date.today(), passage=passage, marking=marking, steps=[StepPlan("Slowly", 60, 72, 4)],
+        student, begun=today(), passage=passage, marking=marking, steps=[StepPlan("Slowly", 60, 72, 4)],
         tempo_now=60, tempo_goal=80, minutes=12,
     )  # fmt: skip
     links.make_link(student.pk, at=now)
@@ -386,7 +392,7 @@ def test_today_can_be_ticked_from_the_lesson_on_and_tomorrow_can_not(page, addre
     page.wait_for_selector("body[data-ready=yes]")
     boxes = page.locator(".day")
     expect(boxes).to_have_count(7)
-    expect(boxes.nth(0)).to_have_attribute("data-day", date.today().isoformat())
+    expect(boxes.nth(0)).to_have_attribute("data-day", today().isoformat())
     expect(boxes.nth(0)).to_be_enabled()
     expect(boxes.nth(1)).to_be_disabled()
     boxes.nth(0).click()
@@ -397,7 +403,7 @@ def test_today_can_be_ticked_from_the_lesson_on_and_tomorrow_can_not(page, addre
 
 
 def today_box(page: Page):
-    return page.locator(f'.day[data-day="{date.today().isoformat()}"]')
+    return page.locator(f'.day[data-day="{today().isoformat()}"]')
 
 
 def test_ticks_made_offline_arrive_exactly_once(opened, watch):

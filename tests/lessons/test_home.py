@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from datetime import UTC, date, datetime, timedelta
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.cache import cache
@@ -24,6 +25,11 @@ from studio.models import Student
 @pytest.fixture(autouse=True)
 def fresh_counts():
     cache.clear()
+
+
+def today() -> date:
+    """The day in the studio, which is in London."""
+    return timezone.localdate(timezone=ZoneInfo("Europe/London"))
 
 
 @pytest.fixture
@@ -57,7 +63,7 @@ def item(token):
 
 
 def tick(client, link, number, **more):
-    fields = {"what": "tick", "item": number, "day": date.today().isoformat(), "token": str(uuid4()), "done": "yes"}
+    fields = {"what": "tick", "item": number, "day": today().isoformat(), "token": str(uuid4()), "done": "yes"}
     return client.post(
         reverse("home_keep", args=[link]), fields | more, headers={"X-Requested-With": "fetch"}
     )  # fmt: skip
@@ -140,7 +146,7 @@ def test_a_tick_is_kept_once_however_often_it_is_sent(client, token, item, stude
     assert [answer.status_code for answer in answers] == [204, 204, 204]
     kept = Tick.objects.get()
     assert (kept.student, kept.title, kept.day, kept.minutes, kept.done) == (
-        student, "Mill Stream: Opening", date.today(), 15, True,
+        student, "Mill Stream: Opening", today(), 15, True,
     )  # fmt: skip
 
 
@@ -148,24 +154,48 @@ def test_the_last_touch_by_the_students_clock_holds(client, token, item, now):
     tick(client, token, item, done="no", made=(now - timedelta(minutes=5)).isoformat())
     tick(client, token, item, done="yes", made=(now - timedelta(minutes=30)).isoformat())  # arrives late
     assert (
-        f'"{item} {date.today().isoformat()}": {{"done": false'
-        in client.get(reverse("home", args=[token])).content.decode()
+        f'"{item} {today().isoformat()}": {{"done": false' in client.get(reverse("home", args=[token])).content.decode()
     )
 
 
 def test_without_script_a_day_is_a_plain_form(client, token, item):
-    answer = client.post(reverse("home_keep", args=[token]), {"what": "tick", "item": item, "day": date.today()})
+    answer = client.post(reverse("home_keep", args=[token]), {"what": "tick", "item": item, "day": today()})
     assert answer.status_code == 303
     assert answer.headers["Location"] == reverse("home", args=[token])
     assert Tick.objects.get().done
+
+
+def test_a_clock_far_out_is_set_right(client, token, item, now):
+    assert tick(client, token, item, made="0001-01-01T00:00:00+14:00").status_code == 204
+    assert tick(client, token, item, made="9999-12-31T23:59:59-12:00").status_code == 204
+    long_ago, late = sorted(Tick.objects.values_list("made", flat=True))
+    assert now - timedelta(days=home_views.DAYS_BACK, minutes=5) <= long_ago <= late <= timezone.now()
+
+
+def test_what_was_kept_is_not_refused_when_it_comes_again_at_the_limit(client, token, item, monkeypatch):
+    monkeypatch.setattr(home_views, "TICKS_A_DAY", 1)
+    once = str(uuid4())
+    assert [tick(client, token, item, token=once).status_code for _ in range(2)] == [204, 204]
+    assert tick(client, token, item).status_code == 422
+    assert Tick.objects.count() == 1
+
+
+def test_a_name_with_a_line_break_is_no_header(client_of, teacher, student, token):
+    Student.objects.filter(pk=student.pk).update(first_name="Mira\nMay")
+    sheet = student.sheets.get()
+    for page in (reverse("sheet_pdf", args=[sheet.pk]), reverse("home_file", args=[sheet.pk])):
+        told = client_of(teacher).get(page)["Content-Disposition"]
+        assert "filename" in told
+        assert "\n" not in told
 
 
 @pytest.mark.parametrize(
     "wrong",
     [
         {"day": "2020-01-01"},
-        {"day": (date.today() + timedelta(days=9)).isoformat()},
+        {"day": (today() + timedelta(days=9)).isoformat()},
         {"day": "someday"},
+        {"day": "2026-02-30"},
         {"item": "999999"},
         {"item": "x"},
         {"minutes": "9000"},
@@ -197,7 +227,7 @@ def test_one_line_to_the_teacher_arrives_once_and_can_be_marked_as_read(client, 
 
 
 def test_the_teacher_sees_the_days_in_order_without_sums(client, client_of, token, item, teacher, student):
-    day = date.today()
+    day = today()
     tick(client, token, item, day=day.isoformat(), minutes="10")
     tick(client, token, item, day=(day - timedelta(days=1)).isoformat())
     page = client_of(teacher).get(reverse("student", args=[student.pk])).content.decode()
@@ -208,12 +238,12 @@ def test_the_teacher_sees_the_days_in_order_without_sums(client, client_of, toke
 
 def test_an_item_of_the_sheet_before_can_still_be_ticked(client, token, item, student, teacher, passage, low, now):
     for work in student.assignments.all():
-        end(work, on=date.today())
-    assign(student, begun=date.today(), piece=passage.movement.revision.part.piece, bars="1-4")
+        end(work, on=today())
+    assign(student, begun=today(), piece=passage.movement.revision.part.piece, bars="1-4")
     issue_sheet(student, student.lessons.get(), at=now + timedelta(hours=1))
     newest = HomePage.objects.first()
     assert [entry["id"] for entry in newest.content["items"]] != [item]
-    assert tick(client, token, item, day=(date.today() - timedelta(days=1)).isoformat()).status_code == 204
+    assert tick(client, token, item, day=(today() - timedelta(days=1)).isoformat()).status_code == 204
     issue_sheet(student, student.lessons.get(), at=now + timedelta(hours=2))
     assert HomePage.objects.count() == 2
     assert tick(client, token, item).status_code == 422

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 import uuid
 from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.utils import timezone
 
-from lessons.assigning import assign
-from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Sheet, Step
+from lessons.assigning import AssignError, assign, end, set_state
+from lessons.models import Assignment, Lesson, ListeningPoint, MarkingChange, Observation, Sheet, StateChange, Step
 from lessons.observing import flag, observe, start_tempo
 from lessons.views.lessons import other_day
 from repertoire.models import Piece
@@ -458,13 +459,33 @@ def test_the_wrong_childs_page_is_noticed(client_of, teacher, lesson):
 
 @pytest.mark.parametrize(("ago", "ahead"), [(0, 7), (3, 4), (7, 0), (8, 6)])
 def test_a_new_lesson_is_proposed_on_the_usual_day(client_of, teacher, student, ago, ahead):
-    today = timezone.localdate()
-    at = timezone.make_aware(datetime.combine(today - timedelta(days=ago), time(17, 10)))
+    zone = ZoneInfo(teacher.studio.timezone)
+    today = timezone.localdate(timezone=zone)
+    at = datetime.combine(today - timedelta(days=ago), time(17, 10), zone)
     Lesson.objects.filter(student=student).delete()
     Lesson.objects.create(teacher=teacher, student=student, number=9, starts=at, minutes=45)
     form = client_of(teacher).get(f"/students/{student.pk}/lessons/new").context["form"]
     assert form["on"].value() == today + timedelta(days=ahead)
     assert (form["at"].value(), form["minutes"].value()) == (time(17, 10), 45)
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/sheets/tomorrow?day=2026-02-30", "/lessons/?on=9999-12-31", "/lessons/?on=0001-01-01&by=month",
+        "/students/{}/history?piece=²", "/students/{}/history?days=٣", "/students/{}/history?piece=" + "9" * 40,
+        "/students/{}/report?until=0001-01-01",
+    ],
+)  # fmt: skip
+def test_days_and_numbers_that_are_none_are_passed_over(client_of, teacher, student, lesson, address):
+    assert client_of(teacher).get(address.format(student.pk)).status_code == 200
+
+
+def test_ended_work_keeps_its_state_until_it_is_taken_up_again(client_of, teacher, student, work):
+    end(work, on=date(2026, 11, 20))
+    with pytest.raises(AssignError, match="Take it up again first"):
+        set_state(work, "secure", at=timezone.now())
+    assert [change.after for change in work.state_changes.all()] == [StateChange.ENDED]
 
 
 def test_a_lesson_begins_with_what_was_last_time(client_of, teacher, student, lesson, work):
