@@ -90,6 +90,7 @@ class Costs:
     chord_reach: float = 1.3  # reaching while another finger is down
     chord_bar: float = 0.35
     chord_slant: float = 1.6  # one finger on two places a half step apart
+    chord_open: float = -0.45  # an open string beside a stopped one rings and frees the hand
     chord_swapped: float = 0.5  # the lower note on the higher string
 
     sharpness: float = 2.4  # how quickly a costlier fingering loses weight

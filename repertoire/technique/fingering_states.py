@@ -269,6 +269,8 @@ class ChoiceTable:
             cost += costs.positions[min(choice.position, last)]
             cost += costs.far_position * max(0, choice.position - last)
             cost += self.limits.position_cost(choice.position)
+        if count > 1:
+            cost += costs.chord_open * len(opens) / count
         for stop, wish in zip(choice.stops, wishes, strict=True):
             if stop.extension:
                 cost += costs.reach if count == 1 else costs.chord_reach

@@ -80,6 +80,11 @@ PASSAGES = {
         "F5 s E5 s D5 s C5 s Bb4 s A4 s G4 s F4 s G4 s A4 s Bb4 s C5 s D5 s E5 s F5 q",
         "I3 I2 I1/I3 I2 I1 I0 II3 II2 II3 I0 I1 I2 I1/I3 I2/I4 I3/I1",
     ),
+    "sixths past the open strings stay in first position": (
+        "violin",
+        "F#4+D5 q G4+E5 q A4+F#5 q B4+G5 q",
+        "III2+II3 III3+II4 II0+I1 II1+I2",
+    ),
     "four-note chord": ("violin", "G3+D4+B4+G5 w", "IV0+III0+II1+I2"),
 }
 
