@@ -82,8 +82,8 @@ PASSAGES = {
     ),
     "sixths past the open strings stay in first position": (
         "violin",
-        "F#4+D5 q G4+E5 q A4+F#5 q B4+G5 q",
-        "III2+II3 III3+II4 II0+I1 II1+I2",
+        "G3+E4 q A3+F#4 q B3+G4 q C4+A4 q D4+B4 q E4+C5 q F#4+D5 q G4+E5 q A4+F#5 q B4+G5 q A4+F#5 h",
+        "IV0+III1 IV1+III2 IV2+III3 IV3+III4 III0+II1 III1+II2 III2+II3 III3+II4 II0+I1 II1+I2 II0+I1",
     ),
     "four-note chord": ("violin", "G3+D4+B4+G5 w", "IV0+III0+II1+I2"),
 }
