@@ -72,6 +72,32 @@ class StepPicture(models.Model):
     def kept_files(self) -> list[Path]:
         return [Path(self.image.path)]
 
+    def copies(self, teachers: set[int]) -> list[StepPicture]:
+        """The same picture with any of the teachers: in other steps and in sets of steps."""
+        return list(StepPicture.objects.filter(teacher__in=teachers, sha256=self.sha256).exclude(pk=self.pk))
+
+    def take_out(self) -> None:
+        """Take it out of the steps, the sets and the pages at home it stands in; nothing is left of it."""
+        from lessons.home_models import HomePage
+        from lessons.models import Step
+        from lessons.step_sets import StepSet
+
+        Step.objects.filter(picture=self).update(picture=None)
+        for kept in StepSet.objects.filter(teacher=self.teacher_id) if self.student_id is None else ():
+            steps = [{**s, "picture": None} if s.get("picture") == self.pk else s for s in kept.steps]
+            if steps != kept.steps:
+                kept.steps = steps
+                kept.save(update_fields=["steps"])
+        uri = self.uri
+        for page in HomePage.objects.filter(student=self.student_id) if self.student_id and uri else ():
+            steps = [step for item in page.content["items"] for step in item["steps"]]
+            shown = [step for step in steps if (step.get("picture") or {}).get("uri") == uri]
+            for step in shown:
+                step["picture"] = None
+            if shown:
+                page.save(update_fields=["content"])
+        self.delete()
+
     @property
     def paper(self) -> Paper:
         return Paper(self.width, self.height, tuple((top, bottom) for top, bottom in self.staves))

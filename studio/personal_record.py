@@ -2,7 +2,8 @@
 
 The record is found by following the foreign keys that lead to the student, so a table added later
 belongs to it without being named here. A row that keeps files beside the database names them with a
-method `kept_files() -> list[Path]`.
+method `kept_files() -> list[Path]`. One that may have been copied out of the record (a picture taken over for another
+student) names those with `copies(teachers) -> list` of rows, each of which goes with its method `take_out()`.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from django.db import connection, models, transaction
 from django.db.models.fields.files import FieldFile
 from django.utils import timezone
 
-from studio.models import Erasure, Guardian, Student
+from studio.models import Erasure, Guardian, Handover, Student
 
 _AT_ONCE = 500  # keys asked for in one query
 
@@ -41,6 +42,16 @@ def guardians_of(student: Student) -> list[Guardian]:
     return list(Guardian.objects.filter(students=student))
 
 
+def copies_of(student: Student) -> list[models.Model]:
+    """What was copied out of the record and stands elsewhere with a teacher who has or had the student."""
+    record = rows_of(student)
+    teachers = {student.teacher_id, *Handover.objects.filter(student=student).values_list("giver", flat=True)}
+    named = (row for rows in record.values() for row in rows if hasattr(row, "copies"))
+    found = {(type(copy), copy.pk): copy for row in named for copy in row.copies(teachers)}
+    own = {(table, row.pk) for table, rows in record.items() for row in rows}
+    return [copy for key, copy in found.items() if key not in own]
+
+
 def export(student: Student) -> str:
     """The record as JSON, in the words of the tables, private notes included."""
     names: dict[models.Model, str] = {}
@@ -54,12 +65,12 @@ def export(student: Student) -> str:
     return json.dumps(content, cls=DjangoJSONEncoder, indent=1, ensure_ascii=False)
 
 
-def erase(student: Student) -> Erasure:
-    """Erase the record and guardians who are nobody else's; leave a mark without personal data.
-
-    Files are deleted after the database has let the rows go.
+def erase(student: Student, *, keep_copies: bool = False) -> Erasure:
+    """Erase the record, guardians who are nobody else's and what was copied out of it; leave a mark
+    without personal data. Files are deleted after the database has let the rows go.
     """
     with transaction.atomic():
+        copies = [] if keep_copies else copies_of(student)
         guardians = [guardian for guardian in guardians_of(student) if guardian.students.count() == 1]
         record = rows_of(student)
         files = [path for rows in record.values() for row in rows for path in _files_of(row)]
@@ -69,7 +80,11 @@ def erase(student: Student) -> Erasure:
             for keys in _in_groups([row.pk for row in rows]):
                 table._base_manager.filter(pk__in=keys)._raw_delete(table._base_manager.db)
         Guardian.objects.filter(pk__in=[guardian.pk for guardian in guardians]).delete()
-        mark = Erasure.objects.create(teacher_id=student.teacher_id, at=timezone.now(), rows=count + len(guardians))
+        for copy in copies:
+            copy.take_out()  # type: ignore[attr-defined]
+        mark = Erasure.objects.create(
+            teacher_id=student.teacher_id, at=timezone.now(), rows=count + len(guardians) + len(copies)
+        )
         transaction.on_commit(lambda: _delete(files))
         transaction.on_commit(_empty_log)
     return mark

@@ -12,15 +12,17 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from studio.access import get_student
 from studio.models import Student
-from studio.personal_record import erase, export
+from studio.personal_record import copies_of, erase, export
 
 
 class EraseForm(forms.Form):
-    """The first name, typed once more."""
+    """The first name, typed once more, and whether pictures taken over from the record stay."""
 
     first_name = forms.CharField(
         label="Type the first name to confirm", widget=forms.TextInput({"autocomplete": "off"})
     )
+
+    keep_copies = forms.BooleanField(label="Keep these pictures: the student is not to be seen in them", required=False)
 
     def __init__(self, *args: object, student: Student, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
@@ -47,8 +49,16 @@ def student_erase(request: HttpRequest, student_id: int) -> HttpResponse:
     student = get_student(request, student_id)
     form = EraseForm(request.POST or None, student=student)
     if request.method == "POST" and form.is_valid():
-        erase(student)
+        erase(student, keep_copies=form.cleaned_data["keep_copies"])
         messages.success(request, f"{student.first_name}’s record is erased. Older backups still hold it.")
         return redirect("students")
-    context = {"section": "students", "student": student, "tab": "details", "form": form}
+    copies = copies_of(student)
+    context = {
+        "section": "students",
+        "student": student,
+        "tab": "details",
+        "form": form,
+        "copies": copies,
+        "shown": list({getattr(each, "sha256", each.pk): each for each in copies}.values()),
+    }
     return render(request, "studio/student_erase.html", context, status=422 if request.method == "POST" else 200)

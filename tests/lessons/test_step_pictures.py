@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+import json
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -22,13 +23,14 @@ from lessons.assigning import StepPlan, assign
 from lessons.handing_over import hand_over
 from lessons.home_pages import page_of
 from lessons.home_showing import page_file
-from lessons.models import Step
+from lessons.models import HomePage, Lesson, Step
 from lessons.observing import observe
 from lessons.sheets import draft_content, issue_sheet, make_pages
-from lessons.step_pictures import StepPicture, keep_step_picture, paper_size
+from lessons.step_pictures import StepPicture, copy_step_picture, keep_step_picture, paper_size
 from lessons.step_sets import StepSet
 from lessons.stepping import add_step, put_picture, remove_step
 from repertoire.notation.scans import ScanError
+from studio.models import Student, Teacher
 from studio.personal_record import erase, export
 from tests.repertoire.policy import keeps_to_its_owner
 from tests.repertoire.scans import chunks, jpeg, png, sheet
@@ -313,3 +315,54 @@ def test_a_set_that_is_refused_leaves_no_pictures(client_of, teacher, work, step
     assert Step.objects.filter(assignment=work).count() == 11
     assert StepPicture.objects.count() == 2
     assert {path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()} == files
+
+
+@pytest.fixture
+def jonas(teacher, kept, work, client_of, passage, low) -> Student:
+    """He has the picture of Mira's step too, taken over from “Used before”, on his page at home; so has a set."""
+    cache.clear()
+    other = Student.objects.create(teacher=teacher, first_name="Jonas")
+    assign(other, begun=DAY, passage=passage, marking=low, steps=["Like this"])
+    client = client_of(teacher)
+    send(client, Step.objects.get(text="Like this"), earlier=kept.pk)
+    client.post(reverse("step_set_keep", args=[work.pk]), {"name": "Frame"})
+    links.make_link(other.pk, at=AT)
+    lesson = Lesson.objects.create(teacher=teacher, student=other, number=1, starts=AT)
+    page_of(issue_sheet(other, lesson, at=AT), at=AT)
+    return other
+
+
+def erase_page(client, student, **told):
+    return client.post(reverse("student_erase", args=[student.pk]), {"first_name": "Mira", **told})
+
+
+@pytest.mark.django_db(transaction=True)
+def test_erasing_a_record_takes_copies_of_its_pictures_out_of_steps_sets_and_pages(
+    client_of, teacher, student, jonas, kept, settings
+):
+    shown = client_of(teacher).get(reverse("student_erase", args=[student.pk])).content.decode()
+    assert "2 copies of pictures" in shown
+    assert shown.count(kept.uri) == 1
+    uri = kept.uri
+    assert uri in json.dumps(HomePage.objects.get(student=jonas).content)
+    erase_page(client_of(teacher), student)
+    assert not StepPicture.objects.exists()
+    assert [path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()] == []
+    assert Step.objects.get(text="Like this").picture is None
+    assert [step["picture"] for step in StepSet.objects.get().steps] == [None, None]
+    assert uri not in json.dumps(HomePage.objects.get(student=jonas).content)
+
+
+def test_copies_stay_where_the_teacher_keeps_them(client_of, teacher, student, jonas):
+    erase_page(client_of(teacher), student, keep_copies="on")
+    assert {picture.student for picture in StepPicture.objects.all()} == {jonas, None}
+
+
+def test_a_former_teachers_copies_go_too_and_the_same_picture_of_another_teacher_stays(
+    teacher, colleague, student, jonas, kept
+):
+    hand_over(teacher, {student.pk: colleague}, reason="moves", at=AT)
+    third = Teacher.objects.create_user("una@example.org", "a long bow on an open D", name="Una", studio=teacher.studio)
+    theirs = copy_step_picture(kept, third, None)
+    erase(Student.objects.get(pk=student.pk))
+    assert list(StepPicture.objects.all()) == [theirs]
