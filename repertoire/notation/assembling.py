@@ -23,7 +23,7 @@ from .printing_ink import PrintingInk
 from .signs import Speaker
 
 _PALE = {"mark-replaced": "#8f8f8f", "mark-printed": "#6b6b6b", "mark-inferred": "#6b6b6b"}  # 5.3:1 on white [A]
-_MARGIN = 60.0
+_MARGIN, _MARGIN_ON_SCREEN = 60.0, 95.0  # a frame round the outermost sign is seen whole
 _BOLD, _BOLD_ON_PAPER = {"mark-own": 9.0}, {"mark-own": 18.0}
 
 
@@ -53,7 +53,8 @@ def assemble(
     place(signs, staves, at)
     everything = union(b for s in signs for b in s.boxes())
     assert everything is not None
-    top, bottom = everything[1] - _MARGIN, everything[3] + _MARGIN
+    margin = _MARGIN_ON_SCREEN if look.screen else _MARGIN
+    top, bottom = everything[1] - margin, everything[3] + margin
     scale = look.staff_mm / STAFF
     width, height = drawing.width * scale, (bottom - top) * scale
     use = f"{look.prefix}s{number}-" if look.screen else ""
