@@ -15,6 +15,8 @@ _STRONGER = 1.15
 _OVER_BOW = 35.0  # white between a bow sign and the slur over it
 _OFF_HEAD = 36.0  # white between a head and the first sign on it
 _BETWEEN = 45.0  # and between two signs
+_OFF_OTHERS = 24.0  # and between a sign and a tie or accidental
+_UPRIGHT = {"E611": "E610", "E613": "E612"}  # the bow signs of SMuFL, turned and upright
 _AFTER_BAR = 35.0  # white between a bar line and a retake
 _FARTHEST = 150.0  # what a slur is lifted at most
 _NUMBER_LEFT = -120.0  # where a bar number begins at the earliest
@@ -139,13 +141,20 @@ def spread(signs: Sequence[Sign]) -> None:
     """Signs on one note keep clear of its head and of each other, in their order from the head outwards."""
     heads: dict[int, list[Box]] = defaultdict(list)
     artics: dict[int, list[tuple[Box, Sign]]] = defaultdict(list)
+    others: list[Box] = []
     for sign in signs:
         if sign.name == "note" and sign.shapes:
             for holder in (sign, sign.parent):
                 if holder is not None and (holder is sign or holder.name == "chord"):
                     heads[id(holder)].append(sign.shapes[0].boxes[0])
-        elif sign.name == "artic" and sign.parent is not None and (box := sign.box):
+        elif sign.name == "artic" and sign.parent is not None and sign.shapes:
+            if sign.kind == "bow":
+                _set_upright(sign)
+            box = sign.box
+            assert box is not None
             artics[id(sign.parent)].append((box, sign))
+        elif sign.name in ("tie", "accid"):
+            others += sign.boxes()
     for holder_id, found in artics.items():
         head = union(heads.get(holder_id, ()))
         if head is None:
@@ -156,11 +165,32 @@ def spread(signs: Sequence[Sign]) -> None:
         edge = head[1] - _OFF_HEAD
         for box, sign in above:
             sign.dy = min(0.0, edge - box[3])
+            sign.dy += _past(others, box, sign.dy, -1) if others else 0.0
             edge = box[1] + sign.dy - _BETWEEN
         edge = head[3] + _OFF_HEAD
         for box, sign in below:
             sign.dy = max(0.0, edge - box[1])
+            sign.dy += _past(others, box, sign.dy, 1) if others else 0.0
             edge = box[3] + sign.dy + _BETWEEN
+
+
+def _set_upright(sign: Sign) -> None:
+    """A bow sign under a lower voice is the same sign: turned round, an up-bow would be read as an accent."""
+    for number, shape in enumerate(sign.shapes):
+        if shape.body in _UPRIGHT:
+            old = shape.boxes[0]
+            made = glyph(_UPRIGHT[shape.body], shape.x, shape.y, shape.size)
+            sign.shapes[number] = glyph(made.body, shape.x, shape.y + old[1] - made.boxes[0][1], shape.size)
+
+
+def _past(others: Sequence[Box], box: Box, dy: float, way: int) -> float:
+    """How far a sign goes on, up (`way` -1) or down (1), until no tie or accidental touches it."""
+    left, top, right, low = box[0], box[1] + dy, box[2], box[3] + dy
+    need = 0.0
+    for x1, y1, x2, y2 in others:
+        if x1 < right and x2 > left and y1 - _OFF_OTHERS < low and y2 + _OFF_OTHERS > top:
+            need = max(need, low - y1 + _OFF_OTHERS if way < 0 else y2 + _OFF_OTHERS - top)
+    return way * need
 
 
 def clear_bows(signs: Sequence[Sign]) -> None:

@@ -11,11 +11,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 
+from repertoire.technique.line import event_address
+
 from .ink import STAFF, Box, Sign, union
 
 SPACE = STAFF / 4
 _GAP = 0.32 * SPACE  # white between two signs, above one another
 _SIDE = 0.15 * SPACE  # and beside one another
+_BESIDE = 0.2 * SPACE  # more white beside a breath or retake
 _FROM_STAFF = 0.45 * SPACE
 _ROUND = {"note": 0.25 * SPACE, "slur": 0.22 * SPACE, "tie": 0.22 * SPACE}  # more white above and below these
 _TUPLET_GAP = 0.2 * SPACE  # more white round the bracket of a tuplet
@@ -138,13 +141,19 @@ def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], a
         if rank(sign) is None and sign.name not in ("staff", "tupletBracket", "tupletNum"):
             more = _ROUND.get(sign.name, 0.0)
             ground.add((a, b - more, c, d + more) for a, b, c, d in _solid(sign))
-    _set_tuplets(signs, ground, middle)
+    tuplets = _tuplets(signs)
+    _set_tuplets([t for t in tuplets if len(t) == 1], ground, middle)  # a number at its beam
+    tuplets = [t for t in tuplets if len(t) > 1]
     fingers: dict[str, Sign] = {}
     chains = _chains([s for _, s in movable if s.row or s.name in ("dynam", "hairpin")], middle)
     chained = {id(s) for chain in chains for s in chain}
     endings = [s for _, s in movable if s.name == "ending"]
     tempos = sorted((s for _, s in movable if s.name == "tempo"), key=_left)
-    for _, sign in sorted(movable, key=lambda pair: (pair[0], *_reading_order(pair[1], at))):
+    artics = _artics(signs)
+    for order, sign in sorted(movable, key=lambda pair: (pair[0], *_reading_order(pair[1], at))):
+        if order > _ORDER["hold"] and tuplets:  # brackets stand outside the fingers of their notes
+            _set_tuplets(tuplets, ground, middle)
+            tuplets = []
         if sign.name == "ending":
             if sign is endings[0]:
                 _level(endings, ground)
@@ -168,8 +177,32 @@ def _place_on(signs: Sequence[Sign], staff: tuple[float, float, float, float], a
             _after_its_finger(sign, fingers.get(at.get(sign.key, "")))
         elif sign.name in ("dir", "bracketSpan", "octave", "breath", "caesura", "trill", "turn", "mordent", "fermata"):
             _to_the_staff(sign, staff, up=up)
-        sign.dy += ground.shift(list(sign.boxes()), up=up)
+        sign.dy += _past_artics(sign, artics.get(event_address(at.get(sign.key, "")), ()), up=up)
+        room = (
+            [(a - _BESIDE, b, c + _BESIDE, d) for a, b, c, d in sign.boxes()] if sign.name == "breath" else sign.boxes()
+        )
+        sign.dy += ground.shift(list(room), up=up)
         ground.add(sign.boxes())
+    _set_tuplets(tuplets, ground, middle)
+
+
+def _artics(signs: Sequence[Sign]) -> dict[str, list[Box]]:
+    """The signs on the notes themselves, by event."""
+    found: dict[str, list[Box]] = defaultdict(list)
+    for sign in signs:
+        if sign.name == "artic" and sign.parent is not None:
+            found[event_address(sign.parent.ident.rpartition("_")[2])] += sign.boxes()
+    return found
+
+
+def _past_artics(sign: Sign, artics: Sequence[Box], *, up: bool) -> float:
+    """What a sign lacks to stand outside the dots and bow signs of its own note, though there be room between them."""
+    box = sign.box
+    assert box is not None
+    over = [b for b in artics if b[0] < box[2] and b[2] > box[0]]
+    if up:
+        return min([0.0, *(b[1] - _GAP - box[3] for b in over)])
+    return max([0.0, *(b[3] + _GAP - box[1] for b in over)])
 
 
 def _reading_order(sign: Sign, at: Mapping[str, str]) -> tuple[float, str]:
@@ -247,13 +280,18 @@ def _settle(chain: Sequence[Sign], ground: Ground, staff: tuple[float, float, fl
         ground.add(_solid(sign))
 
 
-def _set_tuplets(signs: Sequence[Sign], ground: Ground, middle: float) -> None:
-    """The bracket and number of a tuplet move together, out of the way of slurs."""
+def _tuplets(signs: Sequence[Sign]) -> list[list[Sign]]:
+    """The bracket and number of each tuplet, or its number alone."""
     groups: dict[int, list[Sign]] = defaultdict(list)
     for sign in signs:
         if sign.name in ("tupletBracket", "tupletNum"):
             groups[id(sign.parent)].append(sign)
-    for group in groups.values():
+    return list(groups.values())
+
+
+def _set_tuplets(tuplets: Sequence[Sequence[Sign]], ground: Ground, middle: float) -> None:
+    """The bracket and number of a tuplet move together, out of the way of slurs and fingers."""
+    for group in tuplets:
         boxes = [b for s in group for b in s.boxes()]
         whole = union(boxes)
         around = [(a, b - _TUPLET_GAP, c, d + _TUPLET_GAP) for a, b, c, d in boxes]

@@ -13,16 +13,22 @@ from repertoire.technique.marks import Marks
 
 
 def placed(line: Line, marks: Marks, look: Look | None = None) -> list[Sign]:
-    """The signs of all systems after they were moved apart."""
+    """The signs of all systems after they were moved apart; each system counts its places anew."""
+    return [sign for signs in placed_by_system(line, marks, look) for sign in signs]
+
+
+def placed_by_system(line: Line, marks: Marks, look: Look | None = None) -> list[list[Sign]]:
+    """The same, system by system."""
     return _placed(lambda: engrave(line, marks, look or Look()))
 
 
 def placed_together(staves: Sequence[tuple[str, Line, Marks]], look: Look | None = None) -> list[Sign]:
     """Likewise of several markings under each other."""
-    return _placed(lambda: engrave_together(staves, look or Look()))
+    systems = _placed(lambda: engrave_together(staves, look or Look()))
+    return [sign for signs in systems for sign in signs]
 
 
-def _placed(draw: Callable[[], Picture]) -> list[Sign]:
+def _placed(draw: Callable[[], Picture]) -> list[list[Sign]]:
     systems: list[list[Sign]] = []
     real = assembling.place
 
@@ -34,7 +40,7 @@ def _placed(draw: Callable[[], Picture]) -> list[Sign]:
         patch.setattr(assembling, "place", place)
         picture = draw()
     # A picture may be drawn more than once until its systems are even: the last drawing counts.
-    return [sign for signs in systems[-len(picture.systems) :] for sign in signs]
+    return systems[-len(picture.systems) :]
 
 
 def near(box: Box, other: Box, white: float = 0.0) -> bool:

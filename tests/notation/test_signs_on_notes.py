@@ -1,6 +1,7 @@
 """What stands on one note: its order from the head outwards, the white between, and the frame around all of it."""
 
 import re
+from dataclasses import replace
 
 import pytest
 from lxml import etree
@@ -9,7 +10,8 @@ from repertoire.notation.engraving import Look, engrave
 from repertoire.notation.ink import Sign, union
 from repertoire.technique.line import Line
 from repertoire.technique.marks import ARTICULATIONS, Kind, Mark, Marks
-from tests.notation.placed_signs import near, placed
+from tests.notation.contact_sheet import scattered
+from tests.notation.placed_signs import near, placed, placed_by_system
 from tests.technique.lines import line
 
 HEIGHTS = "C3 q F3 q C4 q F4 q | A4 q C5 q D4+A4 q C3+A3 q"
@@ -121,3 +123,93 @@ def test_the_frame_of_a_note_takes_in_what_stands_on_it_and_strikes_no_words(hei
         for frame in frames.values():
             if frame[0] < word[2] and frame[2] > word[0]:
                 assert frame[1] > word[3]
+
+
+def test_a_bow_sign_under_a_lower_voice_is_upright() -> None:
+    music = line("4/4", "alto", "C4 h D4 h & C3 h D3 h")
+    low = [e.address for e in music.notes if e.voice == 2]
+    signs = placed(music, (Mark(Kind.BOW, low[0], "down"), Mark(Kind.BOW, low[1], "up")))
+    staff = next(s.box for s in signs if s.name == "staff")
+    assert staff
+    bows = of_kind(signs, "bow")
+    assert [s.shapes[0].body for s in bows] == ["E610", "E612"]  # SMuFL stringsDownBow, stringsUpBow
+    assert all(s.box and s.box[1] > staff[3] - 250 for s in bows)
+
+
+def test_signs_on_tied_notes_keep_clear_of_the_tie() -> None:
+    music = line("4/4", "alto", "C4 q~ C4 e F4 e A4 q~ A4 q | C3 h~ C3 h | G3 h~ G3 h")
+    marks = on_each(music, Mark(Kind.ARTICULATION, "b1n1", "soft accent"))
+    signs = placed(music, marks)
+    ties = [b for s in signs if s.name == "tie" for b in s.boxes()]
+    artics = of_kind(signs, "articulation")
+    assert len(ties) > 10
+    assert len(artics) == 9
+    assert not any(s.box and near(s.box, tie) for s in artics for tie in ties)
+
+
+def test_the_bracket_of_a_tuplet_stands_outside_its_fingers() -> None:
+    music = bracketed(line("3/4", "alto", "C4 e3 D4 e3 r e3 F4 e3 E4 e3 r e3 A4 e3 B4 e3 r e3"))
+    signs = placed(music, on_each(music, Mark(Kind.FINGER, "b1n1", "3"), Mark(Kind.BOW, "b1n1", "up")))
+    brackets = [s.box for s in signs if s.name == "tupletBracket"]
+    fingers = of_kind(signs, "finger")
+    assert len(brackets) == 3
+    assert len(fingers) == 6
+    for bracket in brackets:
+        assert bracket
+        under = [f.box for f in fingers if f.box and bracket[0] < f.box[2] and f.box[0] < bracket[2]]
+        assert len(under) == 2
+        assert all(box[1] > bracket[3] for box in under)
+
+
+def bracketed(music: Line) -> Line:
+    """The line with a tuplet sign over each three of its triplets."""
+    triplets = [e.address for e in music.events if e.value.tuplet]
+    ends = {a: ("start", "", "stop")[n % 3] for n, a in enumerate(triplets)}
+    events = (replace(e, tuplet_ends=(ends[e.address],)) if ends.get(e.address) else e for e in music.events)
+    return replace(music, events=tuple(events))
+
+
+CROWDED = (
+    "F4 g G4 e A4 e B4 q~ B4 e3 C5 e3 D5 e3 C3+G3+E4 q | E5 s D5 s C5 s B4 s A4 e3 F4 e3 D4 e3 C3 q G3+E4 q | "
+    "D4 g C3 h~ C3 e A4 e C5+E5 q | F4 e E4 e D4 e C4 e r q B3 q"
+)
+NOTES = (
+    "note",
+    "stem",
+    "flag",
+    "beam",
+    "accid",
+    "dots",
+    "rest",
+    "mRest",
+    "ledgerLines",
+    "clef",
+    "keySig",
+    "meterSig",
+    "tie",
+)
+PASSED_OVER = ("staff", "barLine", "mNum", "tupletBracket", "tupletNum")  # lines that others may cross
+
+
+def may_meet(one: Sign, other: Sign) -> bool:
+    """Slurs and slides among the notes and each other are left as the engraver of the notes sets them."""
+    spans = {one.name, other.name} & {"slur", "gliss"}
+    same = bool(one.key) and one.key == other.key
+    return same or one is other or bool(spans and ({one.name, other.name} - spans) <= set(NOTES))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_nothing_touches_in_crowded_bars(seed: int) -> None:
+    music = bracketed(line("4/4", "alto", CROWDED, key=-3))
+    look = Look(screen=seed % 2 == 0, width_mm=110 + 20 * seed)
+    systems = placed_by_system(music, scattered(music, (), seed, 0.7), look)
+    assert len(systems) > 1
+    assert sum(s.name not in (*NOTES, *PASSED_OVER) for signs in systems for s in signs) > 30
+    for signs in systems:
+        solid = [(s, list(s.boxes())) for s in signs if s.name not in PASSED_OVER]
+        marks = [pair for pair in solid if pair[0].name not in NOTES]
+        for sign, boxes in marks:
+            for other, others in solid:
+                if not may_meet(sign, other):
+                    touching = any(near(a, b) for a in boxes for b in others)
+                    assert not touching, (sign.name, sign.kind, other.name, other.kind)
