@@ -31,7 +31,7 @@ from repertoire.technique.left_hand import (
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks, digest
 from repertoire.technique.strings import OPEN_STRINGS, StringError, open_string, position_label, string_name
-from repertoire.technique.tuning import SHOWN_FIRST, Care, tuning_care
+from repertoire.technique.tuning import SHOWN_FIRST, Care, heard_two_ways, tuning_care
 
 _fingerings: Store[Any, Fingering] = Store(120)
 _presets: Store[Any, str] = Store(200)
@@ -93,6 +93,7 @@ class HandSaid:
     ringing: tuple[Said, ...]
     care: tuple[CareSaid, ...]
     more_care: tuple[CareSaid, ...]
+    two_ways: tuple[Said, ...]
     harmonics: tuple[HarmonicSaid, ...]
     findings: tuple[str, ...]
     open_choices: tuple[Said, ...]
@@ -173,6 +174,7 @@ def tell(fingering: Fingering, marks: Marks, player: Player, flags: Iterable[tup
         ringing=told.ringing(),
         care=care[:shown],
         more_care=care[shown:],
+        two_ways=told.grouped([(t.address, f"{t.pitch.label}: {t.sentence}") for t in heard_two_ways(fingering)]),
         harmonics=tuple(told.harmonics()),
         findings=tuple(f.message for f in findings(fingering, marks)),
         open_choices=choices_said(fingering),

@@ -4,6 +4,8 @@
 [A] arithmetic from the definition.
 """
 
+import math
+
 import pytest
 from music21 import interval, note
 
@@ -15,9 +17,9 @@ from repertoire.technique.left_hand import hand_span, ringing, shifts
 from repertoire.technique.marks import Kind, Mark
 from repertoire.technique.moments import FREE, Wish
 from repertoire.technique.pitch import Pitch
-from repertoire.technique.strings import open_strings
+from repertoire.technique.strings import hertz, open_hertz, open_strings
 from repertoire.technique.transposing import transpose
-from repertoire.technique.tuning import offset_of
+from repertoire.technique.tuning import heard_two_ways, offset_of, pure_with
 from tests.technique.lines import line
 
 COSTS = PRESETS["balanced"]
@@ -142,3 +144,30 @@ def test_a_fifth_lower_agrees_with_music21(name):  # [P] music21's own transposi
     moved = transpose(line("4/4", "treble", f"{name} w"), steps=-4, semitones=-7)
     theirs = note.Note(name.replace("b", "-")).transpose(interval.Interval("-P5"))
     assert next(moved.pitches).name == theirs.nameWithOctave.replace("-", "b")
+
+
+def test_open_strings_in_pure_fifths_and_how_far_they_lie_from_equal_temperament():  # [A]
+    names = ("E5", "A4", "D4", "G3", "C3")
+    pure = dict(zip(names[:4], open_hertz("violin"), strict=True)) | {"C3": open_hertz("viola")[3]}
+    assert [round(pure[n], 3) for n in names] == [660.0, 440.0, 293.333, 195.556, 130.37]
+    equal = {n: hertz(Pitch.parse(n)) for n in names}
+    assert [round(equal[n], 3) for n in names] == [659.255, 440.0, 293.665, 195.998, 130.813]
+    cents = [1200 * math.log2(pure[n] / equal[n]) for n in names]
+    assert [round(c, 2) for c in cents] == [1.96, 0.0, -1.96, -3.91, -5.87]
+
+
+def test_e4_is_pure_in_two_places():  # [A] with the open A above, and as a sixth above the open G
+    e4 = Pitch.parse("E4")
+    fourth = pure_with(e4, Pitch.parse("A4"), "violin")
+    sixth = pure_with(e4, Pitch.parse("G3"), "violin")
+    assert (fourth[0], round(fourth[1], 2)) == ("a fourth", 330.0)
+    assert (sixth[0], round(sixth[1], 2)) == ("a sixth", 325.93)
+    passage = line("4/4", "treble", "E4+A4 h G3+E4 h", instrument="violin")
+    (heard,) = heard_two_ways(complete(passage, (), "violin"))
+    assert round(heard.cents, 1) == 21.5
+    assert heard.sentence == (
+        "325.93 Hz as a sixth with the open G3 and 330.00 Hz as a fourth with the open A4: "
+        "21.5 cents apart, each in tune in its place"
+    )
+    # alone, without an open string sounding, nothing is said
+    assert heard_two_ways(complete(line("4/4", "treble", "E4 w", instrument="violin"), (), "violin")) == ()

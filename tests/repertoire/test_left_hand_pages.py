@@ -367,3 +367,11 @@ def test_the_speed_of_completing_sixteen_bars(teacher, client_of):
         best = min(best, time.process_time() - start)
     assert best < 0.1, f"{best * 1000:.0f} ms"  # twice the aim, for a busy machine
     assert marks_of(printed_marking(make_passage(teacher), teacher)) == ()
+
+
+def test_a_double_stop_with_an_open_string_is_tuned_two_ways(client_of, teacher):
+    passage = make_passage(teacher, line("4/4", "treble", "E4+A4 h G3+E4 h", instrument="violin"), instrument="violin")
+    page = plain(client_of(teacher).get(f"/repertoire/passages/{passage.pk}?under=hand").content.decode())
+    assert "Tuned two ways" in page
+    assert "E4: 325.93 Hz as a sixth with the open G3 and 330.00 Hz as a fourth with the open A4" in page
+    assert "correct" not in page.lower()
