@@ -7,6 +7,7 @@ from datetime import date
 
 from repertoire.models import Marking, MovedPassage, Passage
 from repertoire.moving import OTHER, instrument_of, version_for
+from repertoire.queries import passages_open_to
 from studio.models import Student
 
 _CLEFS = {"alto": "alto", "treble": "treble"}
@@ -32,7 +33,8 @@ def other_instrument(student: Student, passage: Passage, day: date) -> OtherInst
     plays = {period.instrument for period in student.instruments_on(day)}
     if not written or written in plays or OTHER[written] not in plays:
         return None
-    known = MovedPassage.objects.filter(origin=passage, passage__movement__revision__part__moved__how="fifth").exists()
+    there = passages_open_to(student.teacher).filter(movement__revision__part__moved__how="fifth").values("pk")
+    known = MovedPassage.objects.filter(origin=passage, passage__in=there).exists()
     return OtherInstrument(OTHER[written], written, known)
 
 

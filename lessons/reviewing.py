@@ -70,7 +70,7 @@ def _reviews(students: Iterable[int], day: date) -> dict[tuple[int, int | None, 
         .values_list("student_id", "passage_id", "piece_id")
     )
     away = breaks_of(students, since=day - REMEMBERED) if rows else []
-    recitals = recitals_of(students, since=day - REMEMBERED) if rows else []
+    recitals = recitals_of(students, since=day) if rows else []  # one that is past brings nothing forward any more
     found: dict[tuple[int, int | None, int], Due] = {}
     for row in rows:
         music = (row.student_id, row.passage_id, row.piece_id)

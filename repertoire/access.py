@@ -1,9 +1,10 @@
 """Access to music is a fetch: the object if this teacher may have it, 404 otherwise.
 
 Pieces, parts and movements are read by every teacher of the studio and changed by their owner
-(`get_own_…`). Passages and markings are each teacher's own; a passage held by two teachers,
-whose students both work on it, is open to both and changed in its frame by its owner only. A
-marking shown to the studio is read through `get_shared_marking`.
+(`get_own_…`); what a colleague may add to a piece is a part of it moved to the other instrument.
+Passages and markings are each teacher's own; a passage held by two teachers, whose students both
+work on it, is open to both and changed in its frame by its owner only. A marking shown to the
+studio is read through `get_shared_marking`.
 
 Fetched objects bring along what their pages always name: a passage its movement, part
 and piece. Whole note lists are never among it (see models.Movement).

@@ -23,6 +23,7 @@ from repertoire.markings import make_marking, marks_of, printed_marking
 from repertoire.models import CarriedMarking, Marking, MovedPart, MovedPassage, Movement, Part, Passage, Revision
 from repertoire.notation.storing import line_to_json
 from repertoire.players import full_size
+from repertoire.queries import passages_open_to
 from repertoire.technique.fingering_costs import RULE_VERSION
 from repertoire.technique.marks import Marks, dump
 from repertoire.technique.transposing import ClefWish, How, Transposed, move
@@ -80,13 +81,15 @@ def how_it_would_be(passage: Passage, marks: Marks, how: str, clef: str) -> Tran
 
 
 def moved_passage(passage: Passage, teacher: Teacher, *, how: str = "fifth", clef: str = "") -> Passage:
-    """The passage for the other instrument: the one made before, or a new one. Raises MoveError."""
+    """The passage for the other instrument: one made before that is open to the teacher, or a new one of hers.
+    Raises MoveError."""
     source = instrument_of(passage)
     if not source:
         raise MoveError("Only violin and viola passages can be moved: set the part’s instrument to one of them.")
     with transaction.atomic():
         movement = _moved_movement(passage.movement, source, how, clef)
-        known = MovedPassage.objects.filter(origin=passage, passage__movement=movement).first()
+        open_ones = passages_open_to(teacher).filter(movement=movement).values("pk")
+        known = MovedPassage.objects.filter(origin=passage, passage__in=open_ones).order_by("pk").first()
         if known is not None:
             return Passage.objects.select_related("movement__revision__part__piece").get(pk=known.passage_id)
         bounds = Bounds(
@@ -137,9 +140,12 @@ def _move_part(origin: Revision, source: str, how: str, clef: str) -> Part:
     return part
 
 
-def linked_passages(passage: Passage) -> list[Linked]:
-    """The passages that are this music for another instrument: two queries."""
-    ties = MovedPassage.objects.filter(Q(passage=passage) | Q(origin=passage)).select_related(
+def linked_passages(passage: Passage, teacher: Teacher) -> list[Linked]:
+    """The passages open to a teacher that are this music for another instrument: one query."""
+    open_ones = passages_open_to(teacher).values("pk")
+    ties = MovedPassage.objects.filter(
+        Q(passage=passage, origin__in=open_ones) | Q(origin=passage, passage__in=open_ones)
+    ).select_related(
         "passage__movement__revision__part__moved",
         "passage__movement__revision__part__piece",
         "origin__movement__revision__part__piece",
@@ -170,9 +176,10 @@ def offered(passage: Passage, linked: Iterable[Linked]) -> list[Offered]:
     return [Offered(marking, by_passage[marking.passage_id]) for marking in waiting]
 
 
-def carry_marking(marking: Marking, linked: Linked, passage: Passage) -> Marking:
-    """A marking of a linked passage made a marking of this one; the same one when that was
-    done before. Raises TransposeError."""
+def carry_marking(marking: Marking, linked: Linked, passage: Passage, teacher: Teacher | None = None) -> Marking:
+    """A marking of a linked passage made a marking of this one, its owner's or a teacher's who holds it; the
+    same one when that was done before. Raises TransposeError."""
+    teacher = teacher or passage.teacher
     with transaction.atomic():
         known = CarriedMarking.objects.select_for_update().filter(marking=marking, passage=passage).first()
         if known is not None and known.made is not None:
@@ -189,7 +196,7 @@ def carry_marking(marking: Marking, linked: Linked, passage: Passage) -> Marking
                 marks, rules = made_afresh.marks, RULE_VERSION
         made = make_marking(
             passage,
-            passage.teacher,
+            teacher,
             marks,
             name=marking.name,
             origin=Marking.Origin.CARRIED,
@@ -198,7 +205,7 @@ def carry_marking(marking: Marking, linked: Linked, passage: Passage) -> Marking
             rule_version=rules,
         )
         CarriedMarking.objects.update_or_create(
-            marking=marking, passage=passage, defaults={"made": made, "teacher": passage.teacher}
+            marking=marking, passage=passage, defaults={"made": made, "teacher": teacher}
         )
     return made
 
@@ -216,5 +223,5 @@ def version_for(
         made = moved_passage(passage, teacher, clef=clef)
         if marking is None or marking.origin == Marking.Origin.PRINTED:
             return made, printed_marking(made, teacher)
-        linked = next(each for each in linked_passages(made) if each.passage.pk == passage.pk)
-        return made, carry_marking(marking, linked, made)
+        linked = next(each for each in linked_passages(made, teacher) if each.passage.pk == passage.pk)
+        return made, carry_marking(marking, linked, made, teacher)

@@ -99,8 +99,9 @@ def _shown(request: HttpRequest, passage: Passage) -> Marking:
 
 def _keep(request: HttpRequest, passage: Passage, how: str, clef: str, markings: list[Marking]) -> HttpResponse:
     """Make the linked passage and carry the ticked markings; the others were left on purpose."""
-    made = moved_passage(passage, teacher_of(request), how=how, clef=clef)
-    link = next(each for each in linked_passages(made) if each.passage.pk == passage.pk)
+    teacher = teacher_of(request)
+    made = moved_passage(passage, teacher, how=how, clef=clef)
+    link = next(each for each in linked_passages(made, teacher) if each.passage.pk == passage.pk)
     wanted = set(request.POST.getlist("carry"))
     waiting = {each.marking.pk for each in offered(made, [link])}
     carried = 0
@@ -122,7 +123,8 @@ def passage_carry(request: HttpRequest, passage_id: int) -> HttpResponse:
     """Carry over, or leave, one marking of the linked passage."""
     passage = get_own_passage(request, passage_id)
     wanted = request.POST.get("marking", "")
-    found = next((o for o in offered(passage, linked_passages(passage)) if str(o.marking.pk) == wanted), None)
+    waiting = offered(passage, linked_passages(passage, teacher_of(request)))
+    found = next((o for o in waiting if str(o.marking.pk) == wanted), None)
     if found is None:
         messages.info(request, "That marking has been answered already.")
         return redirect("passage", passage.pk)

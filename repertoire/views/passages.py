@@ -32,6 +32,7 @@ from repertoire.views import pictures
 from repertoire.views.left_hand import beneath
 from repertoire.views.movements import preview
 from studio.access import teacher_of
+from studio.models import Teacher
 
 
 @require_safe
@@ -51,16 +52,16 @@ def passage(request: HttpRequest, passage_id: int) -> HttpResponse:
         "overlapping": overlapping(passage, teacher),
         "shared": shared_within(passage, teacher),
         "own": passage.teacher_id == teacher.pk,
-        **_moved(passage),
+        **_moved(passage, teacher),
         "deletable": passage_uses(passage) == (),
         **_excerpt(request, passage, shown),
     }
     return render(request, "repertoire/passage.html", context)
 
 
-def _moved(passage: Passage) -> dict[str, Any]:
+def _moved(passage: Passage, teacher: Teacher) -> dict[str, Any]:
     """The same music for the other instrument, and what is new there."""
-    linked = linked_passages(passage)
+    linked = linked_passages(passage, teacher)
     return {
         "linked": linked,
         "offered": offered(passage, linked),

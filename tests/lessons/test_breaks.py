@@ -87,6 +87,22 @@ def test_a_recital_brings_its_pieces_three_days_ahead_of_it(old, student, teache
     assert due(student) == date(2026, 4, 5)
 
 
+def test_a_recital_that_is_past_makes_nothing_due(old, student, teacher):
+    """Not heard since 1 March, so due on the 2nd; heard four times, it waits till 25 April. [C]"""
+    from lessons import observing
+    from lessons.models import Lesson
+
+    lesson = Lesson.objects.create(
+        teacher=teacher, student=student, number=1, starts=datetime(2026, 3, 2, 17, tzinfo=UTC)
+    )
+    for day in (2, 5, 12, 26):
+        observing.observe(lesson, old, at=datetime(2026, 3, day, 17, tzinfo=UTC), outcome="better")
+    recital(teacher, date(2026, 4, 10))
+    assert [found.due for found in due_for_review(student, date(2026, 4, 10))] == [date(2026, 4, 7)]
+    assert due_for_review(student, date(2026, 4, 11)) == []
+    assert [found.due for found in coming_reviews(student, date(2026, 4, 11))] == [date(2026, 4, 25)]
+
+
 def test_reviews_of_many_students_take_the_same_queries(teacher, student, old, other, django_assert_max_num_queries):
     from lessons.reviewing import due_by_student
 

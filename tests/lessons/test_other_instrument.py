@@ -9,6 +9,7 @@ from django.test import Client
 
 from lessons import assigning
 from lessons.for_the_instrument import moved_for, other_instrument
+from lessons.handing_over import hand_over
 from lessons.models import Assignment
 from lessons.sheet_content import gather
 from lessons.sheet_drawing import draw_item
@@ -17,7 +18,7 @@ from repertoire.markings import make_marking, marks_of
 from repertoire.models import Movement, Part, Passage, Piece, Revision
 from repertoire.notation.storing import line_to_json
 from repertoire.technique.marks import dump
-from studio.models import InstrumentPeriod
+from studio.models import InstrumentPeriod, Student
 from tests.technique.lines import line, marks
 
 pytestmark = pytest.mark.django_db
@@ -87,3 +88,24 @@ def test_from_the_page_to_the_printed_sheet(passage, client_of, teacher, student
     drawn = draw_item(content, content.items[0], 1)
     assert len(drawn.systems) == 1
     assert Assignment.objects.get().passage == made
+
+
+def test_a_colleagues_student_gets_a_version_of_the_passage_both_hold(passage, teacher, colleague, client_of, student):
+    """Nils goes to Clara, who holds the violin passage from then on; Ada moves it for Mira afterwards."""
+    nils = Student.objects.create(teacher=teacher, first_name="Nils")
+    assigning.assign(nils, begun=date(2026, 3, 2), passage=passage)
+    assigning.assign(student, begun=date(2026, 3, 2), passage=passage)
+    hand_over(teacher, {nils.pk: colleague}, reason="moves", at=datetime(2026, 3, 3, tzinfo=UTC))
+    InstrumentPeriod.objects.create(student=nils, instrument="viola", since=date(2026, 3, 1))
+    fingered = make_marking(passage, teacher, marks("finger1 b1n2"), name="Mine", origin="own")
+    adas, _ = moved_for(student, passage, fingered)
+    nils = Student.objects.get(pk=nils.pk)
+    assert other_instrument(nils, passage, TODAY).known is False
+    claras, carried = moved_for(nils, passage, fingered)
+    assert (claras.teacher, carried.teacher, adas.teacher) == (colleague, colleague, teacher)
+    assert claras.movement == adas.movement  # one part for the studio
+    assert assigning.assign(nils, begun=TODAY, passage=claras, marking=carried).passage == claras
+    assert moved_for(nils, passage, fingered) == (claras, carried)
+    page = client_of(teacher).get(f"/repertoire/passages/{passage.pk}").content.decode()
+    assert f'href="/repertoire/passages/{adas.pk}"' in page
+    assert f'href="/repertoire/passages/{claras.pk}"' not in page  # Ada can't open it

@@ -62,7 +62,7 @@ def test_a_fifth_lower_with_the_same_marks(passage, client_of, teacher):
     assert (part.instrument, part.edition, part.rights) == ("viola", "own", "mine")
     assert part.name == "Viola, from the violin part, a fifth lower"
     # The one left out was answered: it isn't offered again.
-    assert offered(made, linked_passages(made)) == []
+    assert offered(made, linked_passages(made, teacher)) == []
     assert CarriedMarking.objects.get(marking=other).made is None
     # Asked for again, it is the same passage.
     client.post(f"/repertoire/passages/{passage.pk}/move", {"how": "fifth", "clef": ""})
@@ -92,7 +92,7 @@ def test_each_side_is_offered_what_is_new_on_the_other(passage, client_of, teach
     assert not Marking.objects.filter(passage=passage, origin="carried").exists()
     # What was carried doesn't come back, and what was answered isn't offered twice.
     for here in (passage, made):
-        assert offered(here, linked_passages(here)) == []
+        assert offered(here, linked_passages(here, teacher)) == []
         assert "Newer markings there" not in client.get(f"/repertoire/passages/{here.pk}").content.decode()
     again = client.post(f"/repertoire/passages/{made.pk}/carry", {"marking": first.pk, "what": "carry"}, follow=True)
     assert "has been answered already" in again.content.decode()
@@ -117,7 +117,7 @@ def test_at_the_octave_the_hand_is_made_afresh_and_what_lies_too_low_is_named(pa
     mine = make_marking(passage, teacher, MARKS, name="Mine", origin="own")
     made = moved_passage(passage, teacher, how="octave")
     assert [p.name for p in passage_line(made).pitches] == ["D4", "E4", "F#4", "G4", "A3"]
-    carried = carry_marking(mine, linked_passages(made)[0], made)
+    carried = carry_marking(mine, linked_passages(made, teacher)[0], made)
     assert carried.rule_version == "left hand 2"
     assert "fingered afresh" in carried.source
     assert Mark(Kind.BOW, "b1n1", "up") in marks_of(carried)
@@ -127,12 +127,12 @@ def test_at_the_octave_the_hand_is_made_afresh_and_what_lies_too_low_is_named(pa
 def test_there_and_back_and_the_clef_is_the_teachers(passage, teacher, client_of):
     made = moved_passage(passage, teacher, clef="treble")
     assert {bar.clefs[0].name for bar in passage_line(made).bars} == {"treble"}
-    link = linked_passages(made)[0]
+    link = linked_passages(made, teacher)[0]
     assert (link.passage, link.words, link.from_there) == (passage, "for violin, a fifth higher", True)
     back = make_marking(made, teacher, MARKS, name="Back", origin="own")
-    there = carry_marking(back, linked_passages(passage)[0], passage)
+    there = carry_marking(back, linked_passages(passage, teacher)[0], passage)
     assert marks_of(there) == marks_of(back)
-    assert carry_marking(back, linked_passages(passage)[0], passage) == there
+    assert carry_marking(back, linked_passages(passage, teacher)[0], passage) == there
     leave_marking(back, passage)
     assert Marking.objects.filter(passage=passage, name="Back").count() == 1
 
