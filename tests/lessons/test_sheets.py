@@ -92,8 +92,8 @@ def test_content_says_what_was_decided_and_nothing_private(student, lesson, work
     assert (content.student, content.instrument, content.lesson) == ("Mira", "14 inch viola", 4)
     item = content.items[0]
     assert (item.title, item.bars, item.piece) == ("The Long Slur: Opening", "1–8", "Passagework studies")
-    # The only step has 4 minutes, so the work has 4, whatever was told for the whole.
-    assert (item.marking_name, item.minutes, item.listening) == ("Begin up", 4, "the last quarter")
+    # The planned minutes stand: the only step takes no more than they give.
+    assert (item.marking_name, item.minutes, item.listening) == ("Begin up", 12, "the last quarter")
     assert [(s.text, s.tempo.now, s.tempo.goal, s.minutes) for s in item.steps] == [("Slowly, saving bow", 60, 72, 4)]
     assert content.days[0] == "Wed 11"
     assert len(content.days) == 7
