@@ -275,7 +275,8 @@ def _play_graces(
     event = main.event
     whole = event.duration
     if len(graces) == 1 and graces[0].event.grace == "plain":
-        each, start = whole / 2, main.onset  # an appoggiatura takes half of its note
+        # An appoggiatura takes half of its note, two thirds of a dotted one (C. P. E. Bach, 1753, from memory).
+        each, start = whole * (Fraction(2, 3) if event.value.dots == 1 else Fraction(1, 2)), main.onset
     else:
         each = min(GRACE, whole / 2 / len(graces))
         room = max((s.end for s in out), default=Fraction(0)) >= main.onset and bool(out)
@@ -307,7 +308,8 @@ def _bow_tremolo(sounds: list[Sound], line: Line) -> list[Sound]:
             continue
         flags = {"eighth": 1, "16th": 2, "32nd": 3}.get(event.value.type, 0)
         each = Fraction(1, 2 ** min(flags + event.tremolo, 3))
-        count = max(1, int(sound.length / each))
+        count = max(1, round(sound.length / each))
+        each = sound.length / count  # in a triplet the strokes fill it too
         out += [
             replace(
                 sound, onset=sound.onset + n * each, length=each, joined=sound.joined and n == 0,

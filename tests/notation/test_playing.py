@@ -248,3 +248,19 @@ def test_another_part_keeps_to_the_pulse_of_the_first():
     other = schedule(line("2/4", "treble", "G4 e A4 e B4 q"), pulse=own.pulse)
     assert [s.onset for s in other.sounds] == [F(0), F(1, 2), F(2)]
     assert other.length == own.length == 3
+
+
+@pytest.mark.parametrize(("meter", "value", "onset"), [("2/4", "h", F(1)), ("3/4", "h.", F(2))])
+def test_an_appoggiatura_takes_half_of_its_note_and_two_thirds_of_a_dotted_one(meter, value, onset):
+    """C. P. E. Bach, Versuch, 1753. [P/M]"""
+    music = line(meter, "alto", f"E4 g D4 {value}")
+    long = music.with_events((replace(music.events[0], grace="plain"), music.events[1]))
+    assert [(s.address, s.onset) for s in schedule(long).sounds] == [("b1n1", F(0)), ("b1n2", onset)]
+
+
+def test_strokes_of_a_tremolo_fill_a_triplet_note():
+    """Two thirds of a quarter note in 32nds: five strokes of 2/15 rather than a gap. [A]"""
+    music = line("1/4", "alto", "C4 q")
+    third = replace(music.events[0], duration=F(2, 3), value=Value("quarter", tuplet=(3, 2)), tremolo=3)
+    sounds = schedule(music.with_events((third,))).sounds
+    assert [s.onset for s in sounds] == [F(n * 2, 15) for n in range(5)]
