@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import uuid
 from datetime import datetime
-from typing import TypeVar
+from typing import Any, TypeVar
 
-from django.db import models, transaction
+from django.db import IntegrityError, models, transaction
 from django.db.models import F
 
 from lessons.assigning import change_marking
@@ -53,7 +53,8 @@ def observe(
     token: uuid.UUID | None = None,
     replaces: Observation | None = None,
 ) -> Observation:
-    """Note what was heard. A tempo also becomes the assignment's (or the step's) tempo now.
+    """Note what was heard. A tempo also becomes the assignment's (or the step's) tempo now, unless a
+    later one has arrived before it.
 
     Raises ObserveError when there is nothing to note, or it belongs to another student.
     """
@@ -70,9 +71,10 @@ def observe(
             raise ObserveError(f"A tempo lies between {SLOWEST} and {FASTEST} beats a minute, not {tempo}.")
         if len(text) > 600:
             raise ObserveError("An observation has at most 600 characters; the lesson note has room for more.")
-        carrier = step or assignment if tempo is not None else None
-        seen = Observation.objects.create(
-            token=token or uuid.uuid4(),
+        carrier = _carrier(step, assignment) if tempo is not None else None
+        seen, new = _noted(
+            Observation,
+            token,
             lesson=lesson,
             assignment=assignment,
             step=step,
@@ -85,7 +87,9 @@ def observe(
             replaces=replaces,
             at=at,
         )
-        if carrier is not None:
+        if not new:
+            return seen
+        if carrier is not None and not any(_moment(other) > _moment(seen) for other in _tempi_heard(seen)):
             carrier.tempo_now = tempo
             carrier.save(update_fields=["tempo_now"])
         if text and replaces is None:
@@ -123,11 +127,14 @@ def correct(
     shared: bool = False,
     token: uuid.UUID | None = None,
 ) -> Observation:
-    """Put another observation in the place of one. Raises ObserveError if it was already replaced."""
+    """Put another observation in the place of one: its tempo goes back or gives way to the new one.
+    Raises ObserveError if it was already replaced."""
     with transaction.atomic():
+        Observation.objects.select_for_update(of=("self",)).get(pk=observation.pk)
         if known := _known(Observation, token):
             return known
         _check_standing(observation)
+        _give_back_tempo(observation)
         return observe(
             observation.lesson,
             observation.assignment,
@@ -149,11 +156,13 @@ def withdraw(observation: Observation, *, at: datetime, token: uuid.UUID | None 
     A tempo it brought goes back to what was there before, unless it has moved on since.
     """
     with transaction.atomic():
+        Observation.objects.select_for_update(of=("self",)).get(pk=observation.pk)
         if known := _known(Observation, token):
             return known
         _check_standing(observation)
-        gone = Observation.objects.create(
-            token=token or uuid.uuid4(),
+        gone, new = _noted(
+            Observation,
+            token,
             lesson=observation.lesson,
             assignment=observation.assignment,
             step=observation.step,
@@ -161,12 +170,50 @@ def withdraw(observation: Observation, *, at: datetime, token: uuid.UUID | None 
             withdrawn=True,
             at=at,
         )
-        if observation.tempo is not None:
-            carrier = observation.step or observation.assignment
-            if carrier is not None and carrier.tempo_now == observation.tempo:
-                carrier.tempo_now = observation.tempo_before
-                carrier.save(update_fields=["tempo_now"])
+        if new:
+            _give_back_tempo(observation)
     return gone
+
+
+def _carrier(step: Step | None, assignment: Assignment | None) -> Step | Assignment | None:
+    """What a tempo belongs to, its row locked and its tempo read afresh."""
+    if step is not None:
+        step.refresh_from_db(fields=["tempo_now"], from_queryset=Step.objects.select_for_update(of=("self",)))
+    elif assignment is not None:
+        rows = Assignment.objects.select_for_update(of=("self",))
+        assignment.refresh_from_db(fields=["tempo_now"], from_queryset=rows)
+    return step or assignment
+
+
+def _tempi_heard(seen: Observation) -> list[Observation]:
+    """The other tempi that stand for the same step, or the same work."""
+    return list(
+        Observation.objects.standing()
+        .filter(assignment=seen.assignment_id, step=seen.step_id, tempo__isnull=False)
+        .exclude(pk__in=(seen.pk, seen.replaces_id or 0))
+        .select_related("replaces")
+    )
+
+
+def _moment(seen: Observation) -> datetime:
+    """When it was heard: a correction stands for what it replaces."""
+    while seen.replaces is not None:
+        seen = seen.replaces
+    return seen.at
+
+
+def _give_back_tempo(observation: Observation) -> None:
+    """The tempo before it stands again, or one heard before it that arrived after it; nothing changes where
+    the tempo has moved on since."""
+    carrier = _carrier(observation.step, observation.assignment) if observation.tempo is not None else None
+    if carrier is None or carrier.tempo_now != observation.tempo:
+        return
+    moment, others = _moment(observation), _tempi_heard(observation)
+    if any(_moment(other) > moment for other in others):
+        return
+    late = [other for other in others if other.pk > observation.pk]
+    carrier.tempo_now = max(late, key=_moment).tempo if late else observation.tempo_before
+    carrier.save(update_fields=["tempo_now"])
 
 
 def flag(
@@ -187,8 +234,9 @@ def flag(
         place = _place(assignment, address) if address else ""
         if not (address or theme or text.strip()):
             raise ObserveError("Choose a note, a theme or a word to listen for.")
-        return ListeningPoint.objects.create(
-            token=token or uuid.uuid4(),
+        point, _ = _noted(
+            ListeningPoint,
+            token,
             student_id=lesson.student_id,
             lesson=lesson,
             assignment=assignment,
@@ -198,6 +246,7 @@ def flag(
             text=" ".join(text.split())[:200],
             created=at,
         )
+    return point
 
 
 def settle(point: ListeningPoint, *, at: datetime, lesson: Lesson | None = None) -> None:
@@ -293,6 +342,17 @@ def remember_phrase(teacher: Teacher, text: str, theme: str = "") -> None:
 
 def _known(model: type[Row], token: uuid.UUID | None) -> Row | None:
     return None if token is None else model._default_manager.filter(token=token).first()
+
+
+def _noted(model: type[Row], token: uuid.UUID | None, **values: Any) -> tuple[Row, bool]:
+    """A new row, and True; or the row that carries the token, when it arrived twice in the same moment."""
+    try:
+        with transaction.atomic():
+            return model._default_manager.create(token=token or uuid.uuid4(), **values), True
+    except IntegrityError:
+        if known := _known(model, token):
+            return known, False
+        raise
 
 
 def _check(lesson: Lesson, assignment: Assignment | None, step: Step | None) -> None:

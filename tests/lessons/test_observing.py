@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from django.db import IntegrityError, connection, transaction
 
+from lessons import observing
 from lessons.assigning import assign, change_marking
 from lessons.models import (
     AppendOnlyError,
@@ -104,6 +105,58 @@ def test_a_correction_replaces(lesson, work):
     assert list(Observation.objects.standing()) == [second]
     with pytest.raises(ObserveError, match="already corrected"):
         correct(first, text="again", at=LATER)
+
+
+def tempo_of(work):
+    work.refresh_from_db()
+    return work.tempo_now
+
+
+def test_a_mistaken_tempo_goes_with_its_correction(lesson, work):
+    """60 stood, 200 was noted by mistake."""
+    seen = observe(lesson, work, tempo=200, at=AT)
+    second = correct(seen, outcome="better", at=LATER)
+    assert tempo_of(work) == 60
+    third = correct(second, outcome="better", tempo=66, at=LATER)
+    assert tempo_of(work) == 66
+    withdraw(third, at=LATER)
+    assert tempo_of(work) == 60
+
+
+def test_correcting_an_older_tempo_leaves_the_newer_one(lesson, work):
+    first = observe(lesson, work, tempo=70, at=AT)
+    observe(lesson, work, tempo=80, at=LATER)
+    second = correct(first, tempo=66, at=LATER + timedelta(minutes=1))
+    assert tempo_of(work) == 80
+    withdraw(second, at=LATER + timedelta(minutes=2))
+    assert tempo_of(work) == 80
+
+
+def test_an_older_tempo_that_arrives_late_does_not_stand_over_a_newer_one(lesson, work):
+    newer = observe(lesson, work, tempo=80, at=LATER)
+    observe(lesson, work, tempo=70, at=AT)
+    assert tempo_of(work) == 80
+    withdraw(newer, at=LATER + timedelta(minutes=1))
+    assert tempo_of(work) == 70
+
+
+def test_what_arrives_twice_in_one_moment_is_stored_once(lesson, work, monkeypatch):
+    """The second of two looks for the token before the first has stored it."""
+    found = observing._known
+
+    def twice(action):
+        first = action()
+        blind = iter([True])
+        monkeypatch.setattr(observing, "_known", lambda *asked: None if next(blind, False) else found(*asked))
+        assert action() == first
+        monkeypatch.setattr(observing, "_known", found)
+        return first
+
+    one, two = uuid.uuid4(), uuid.uuid4()
+    twice(lambda: observe(lesson, work, tempo=66, text="freer", at=AT, token=one))
+    twice(lambda: flag(lesson, work, theme="intonation", at=AT, token=two))
+    assert (Observation.objects.count(), ListeningPoint.objects.count()) == (1, 1)
+    assert Phrase.objects.get(text="freer").used == 1
 
 
 def test_the_database_keeps_observations(lesson, work):
