@@ -20,6 +20,7 @@ from repertoire.technique.marks import Kind, Mark, Marks
 from repertoire.technique.strings import OPEN_STRINGS, STRING_NAMES
 
 from . import wording
+from .export_elements import direction, element, meaning, printable, words
 from .laying import share_label
 from .meanings import DOT_TAGS, ORNAMENT_TAGS, SHOWN, say
 
@@ -53,6 +54,15 @@ class Above:
     shift: Fraction = Fraction(0)
 
 
+@dataclass(slots=True)
+class DynamicLine:
+    """The direction of a dynamic, with the words on its line; `said`: by meanings on the note, not by itself."""
+
+    direction: Any
+    marks: list[Mark]
+    said: bool = False
+
+
 class Signs:
     """The marks of a line, laid out by note. `omitted` says what could not be written."""
 
@@ -62,7 +72,7 @@ class Signs:
         self.on: dict[Place, OnNote] = defaultdict(OnNote)
         self.before: dict[str, list[Above]] = defaultdict(list)
         self.after: dict[str, list[Above]] = defaultdict(list)  # `shift` counts from the note's end
-        self.dynamics: dict[tuple[str, str], Any] = {}  # directions of dynamics by place
+        self.dynamics: dict[tuple[str, str], DynamicLine] = {}  # by place
         self.omitted: list[str] = []
         self._taken: dict[str, list[tuple[tuple[int, int], Fraction, int]]] = defaultdict(list)
         self._voices = {bar.index: len({e.voice for e in line.in_bar(bar.index)}) for bar in line.bars}
@@ -101,12 +111,11 @@ class Signs:
         voice = event.voice if event is not None else None
         return direction(*kinds, place=place, voice=voice, purpose=SHOWN if shown else "")
 
-    def above(self, mark: Mark, *kinds: Any, place: str = "above", shown: bool = True, ahead: bool = False) -> Any:
-        """A direction at the note a mark stands on, after or `ahead` of those that stand there already."""
+    def above(self, mark: Mark, *kinds: Any, place: str = "above", shown: bool = True) -> Any:
+        """A direction at the note a mark stands on."""
         event = self.event(mark.at)
         made = self.direction(*kinds, place=place, event=event, shown=shown)
-        there = self.before[event.address]
-        there.insert(0 if ahead else len(there), Above(made, Fraction(mark.option("after") or 0)))
+        self.before[event.address].append(Above(made, Fraction(mark.option("after") or 0)))
         return made
 
     def closing(self, mark: Mark, *kinds: Any, place: str = "above", shown: bool = True) -> None:
@@ -140,49 +149,6 @@ class Signs:
             return False
         after = Fraction(mark.option("after") or 0)
         return not after or (after < event.duration and self._voices[event.bar] == 1)
-
-
-# --- elements ------------------------------------------------------------------------------
-
-
-def element(tag: str, text: str | None = None, /, **attributes: Any) -> Any:
-    made = etree.Element(
-        tag, {k.rstrip("_").replace("_", "-"): str(v) for k, v in attributes.items() if v not in ("", None)}
-    )
-    made.text = text
-    return made
-
-
-def words(text: str, style: str = "") -> Any:
-    return element(
-        "words", printable(text), font_style="italic" if style == "italic" else "",
-        font_weight="bold" if style == "bold" else "",
-    )  # fmt: skip
-
-
-def printable(text: str) -> str:
-    """Text without the characters that XML can't hold."""
-    return "".join(
-        c for c in text if c in "\t\n" or (c >= " " and not "\ud800" <= c <= "\udfff" and c not in "\ufffe\uffff")
-    )
-
-
-def meaning(text: str, step: str, number: int = 0) -> Any:
-    return element("other-notation", printable(text), type=step, number=number or "", print_object="no")
-
-
-def direction(*kinds: Any, place: str = "", voice: int | None = None, purpose: str = "", sound: Any = None) -> Any:
-    """A direction of one or several types; `purpose` (of `meanings.py`) is added unseen."""
-    made = element("direction", placement=place)
-    for kind in kinds:
-        etree.SubElement(made, "direction-type").append(kind)
-    if purpose:
-        etree.SubElement(made, "direction-type").append(element("other-direction", purpose, print_object="no"))
-    if voice is not None:
-        etree.SubElement(made, "voice").text = str(voice)
-    if sound is not None:
-        made.append(sound)
-    return made
 
 
 def _key(address: str) -> tuple[int, int]:
@@ -387,7 +353,7 @@ def _dynamic(signs: Signs, mark: Mark) -> None:
     plain = signs.plain_place(mark) and not parse_address(mark.at)[2]
     made = signs.above(mark, sign, place="below", shown=not plain)
     if plain:
-        signs.dynamics[mark.at, mark.option("after")] = made
+        signs.dynamics[mark.at, mark.option("after")] = DynamicLine(made, [mark])
     else:
         signs.mean(mark)
 
@@ -420,30 +386,39 @@ def _text(signs: Signs, mark: Mark) -> None:
         and not (wording.heading(text) and signs.event(mark.at).bar == signs._opening)
     )
     dynamic = signs.dynamics.get((mark.at, mark.option("after")))
-    before = wording.is_before(mark)
-    if (
-        dynamic is not None
-        and plain
-        and mark.option("place") == "below"
-        and _beside(dynamic, words(text, style), before)
-    ):
-        return
-    ahead = dynamic is not None and before and wording.of_a_dynamic(mark)
+    if dynamic is not None and wording.of_a_dynamic(mark):
+        exactly = plain and mark.option("place") == "below"
+        if _beside(signs, dynamic, mark, words(text, style), exactly=exactly):
+            return
     plain = plain and not mark.option("order")
-    signs.above(mark, words(text, style), place=mark.option("place"), shown=not plain, ahead=ahead)
+    signs.above(mark, words(text, style), place=mark.option("place"), shown=not plain)
     if not plain:
         signs.mean(mark)
 
 
-def _beside(dynamic: Any, words: Any, before: bool) -> bool:
-    """Set words into the direction of their dynamic; False when others stand there on that side."""
-    kinds = dynamic.findall("direction-type")
+def _beside(signs: Signs, dynamic: DynamicLine, mark: Mark, words: Any, *, exactly: bool) -> bool:
+    """Set words into the direction of their dynamic; False when others stand there on that side.
+
+    Where reading the direction would not give the mark `exactly`, all that it shows is said by meanings.
+    """
+    kinds = dynamic.direction.findall("direction-type")
     sign = next(n for n, kind in enumerate(kinds) if kind.find("dynamics") is not None)
+    before = wording.is_before(mark)
     if any(kind.find("words") is not None for kind in (kinds[:sign] if before else kinds[sign + 1 :])):
         return False
     made = element("direction-type")
     made.append(words)
-    dynamic.insert(dynamic.index(kinds[sign]) + (not before), made)
+    dynamic.direction.insert(dynamic.direction.index(kinds[sign]) + (not before), made)
+    dynamic.marks.append(mark)
+    if dynamic.said:
+        signs.mean(mark)
+    elif not exactly:
+        dynamic.said = True
+        unseen = etree.Element("direction-type")
+        unseen.append(element("other-direction", SHOWN, print_object="no"))
+        dynamic.direction.insert(len(dynamic.direction.findall("direction-type")), unseen)
+        for one in dynamic.marks:
+            signs.mean(one)
     return True
 
 

@@ -14,7 +14,8 @@ from repertoire.technique.line import Bar, Clef, Event, Line, TempoMark
 from repertoire.technique.pitch import Pitch
 
 from . import wording
-from .export_marks import Above, Signs, direction, element, words
+from .export_elements import direction, element, words
+from .export_marks import Above, Signs
 from .meanings import TEMPO, TITLE
 from .scoring import shown_accidentals
 

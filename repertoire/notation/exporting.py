@@ -23,7 +23,8 @@ from lxml import etree
 from repertoire.technique.line import Bar, Event, Line, parse_address
 from repertoire.technique.marks import PER_MEMBER, Mark, MarkError, Marks
 
-from .export_marks import Signs, element, printable
+from .export_elements import element, printable
+from .export_marks import Signs
 from .export_notes import BarWriter
 from .look import BRITISH_WORDS
 

@@ -12,6 +12,7 @@ from repertoire.notation.wording import leads
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Kind, Mark, Marks
 from tests.notation.placed_signs import placed, placed_together
+from tests.notation.schema import faults
 from tests.notation.small_files import FOUR as HEAD
 from tests.notation.small_files import bars, direction, note, score
 from tests.technique.lines import line
@@ -146,3 +147,25 @@ def test_an_export_holds_them_in_one_direction_and_reads_back(scale: Line) -> No
     (together,) = (d for d in etree.fromstring(data).iter("direction") if d.find(".//dynamics") is not None)
     assert [kind[0].tag for kind in together.iter("direction-type")] == ["words", "dynamics", "words"]
     assert [w.text for w in together.iter("words")] == ["più", "espress."]
+
+
+@pytest.mark.parametrize(
+    ("texts", "seen"),
+    [
+        ((Mark(Kind.TEXT, "b1n2", "poco", options=(("place", "above"), ("style", "plain"))),), ["poco", "f"]),
+        ((Mark(Kind.TEXT, "b1n2", "poco"), words("b1n2", "dolce")), ["poco", "f", "dolce"]),
+        ((words("b1n2", "dolce"), Mark(Kind.TEXT, "b1n2", "più", options=(("place", "above"),))), ["più", "f", "dolce"]),
+        ((words("b1n2", "dolce", style="plain"), words("b1n2", "sempre")), ["sempre", "f", "dolce"]),
+        ((words("b1n2", "sempre", order="after"),), ["f", "sempre"]),
+    ],
+)  # fmt: skip
+def test_the_teacher_s_own_words_are_seen_in_the_file_beside_the_dynamic_too(
+    scale: Line, texts: tuple[Mark, ...], seen: list[str]
+) -> None:
+    marks = tuple(sorted((Mark(Kind.DYNAMIC, "b1n2", "f"), *texts)))
+    data = write_musicxml([(scale, marks)], Heading(title="A Study")).data
+    assert faults(data) == []
+    assert read_part(data, "out.musicxml", 1).movements[0].printed == marks
+    (together,) = (d for d in etree.fromstring(data).iter("direction") if d.find(".//dynamics") is not None)
+    shown = [e.text if e.tag == "words" else e[0].tag for e in together.iter("words", "dynamics")]
+    assert shown == seen
