@@ -17,6 +17,7 @@ from tests.notation.small_files import FOUR as HEAD
 from tests.notation.small_files import bars, direction, note, score
 from tests.technique.lines import line
 
+ABOVE = (("place", "above"),)
 BELOW = (("place", "below"), ("style", "italic"))
 FOUR = "C4 q D4 q E4 q F4 q | G4 q A4 q B4 q C5 q"
 
@@ -154,7 +155,7 @@ def test_an_export_holds_them_in_one_direction_and_reads_back(scale: Line) -> No
     [
         ((Mark(Kind.TEXT, "b1n2", "poco", options=(("place", "above"), ("style", "plain"))),), ["poco", "f"]),
         ((Mark(Kind.TEXT, "b1n2", "poco"), words("b1n2", "dolce")), ["poco", "f", "dolce"]),
-        ((words("b1n2", "dolce"), Mark(Kind.TEXT, "b1n2", "più", options=(("place", "above"),))), ["più", "f", "dolce"]),
+        ((words("b1n2", "dolce"), Mark(Kind.TEXT, "b1n2", "più", options=ABOVE)), ["più", "f", "dolce"]),
         ((words("b1n2", "dolce", style="plain"), words("b1n2", "sempre")), ["sempre", "f", "dolce"]),
         ((words("b1n2", "sempre", order="after"),), ["f", "sempre"]),
     ],
