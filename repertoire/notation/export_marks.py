@@ -15,6 +15,7 @@ from typing import Any
 
 from lxml import etree
 
+from repertoire.technique.dynamic_words import is_before, of_a_dynamic
 from repertoire.technique.line import Event, Line, event_address, parse_address
 from repertoire.technique.marks import Kind, Mark, Marks
 from repertoire.technique.strings import OPEN_STRINGS, STRING_NAMES
@@ -386,7 +387,7 @@ def _text(signs: Signs, mark: Mark) -> None:
         and not (wording.heading(text) and signs.event(mark.at).bar == signs._opening)
     )
     dynamic = signs.dynamics.get((mark.at, mark.option("after")))
-    if dynamic is not None and wording.of_a_dynamic(mark):
+    if dynamic is not None and of_a_dynamic(mark):
         exactly = plain and mark.option("place") == "below"
         if _beside(signs, dynamic, mark, words(text, style), exactly=exactly):
             return
@@ -403,7 +404,7 @@ def _beside(signs: Signs, dynamic: DynamicLine, mark: Mark, words: Any, *, exact
     """
     kinds = dynamic.direction.findall("direction-type")
     sign = next(n for n, kind in enumerate(kinds) if kind.find("dynamics") is not None)
-    before = wording.is_before(mark)
+    before = is_before(mark)
     if any(kind.find("words") is not None for kind in (kinds[:sign] if before else kinds[sign + 1 :])):
         return False
     made = element("direction-type")

@@ -14,12 +14,12 @@ from typing import Any
 
 from lxml import etree
 
+from repertoire.technique.dynamic_words import is_before, of_a_dynamic
 from repertoire.technique.line import Line, event_address, parse_address
 from repertoire.technique.marks import Kind, Mark, Marks
 from repertoire.technique.pitch import LETTERS, Pitch
 from repertoire.technique.strings import OPEN_STRINGS, STRING_NAMES
 
-from . import wording
 from .excerpt import MEI, XML_ID, stem_up
 from .look import Look
 from .scoring import of_key
@@ -429,11 +429,11 @@ def draw_fermata(sheet: Sheet, mark: Mark, owner: str) -> None:
 def draw_text(sheet: Sheet, mark: Mark, owner: str) -> None:
     place = mark.option("place", "above")
     dynamic = sheet.dynamics.get((mark.at, mark.option("after"), owner == REPLACED), "")
-    if not dynamic or not wording.of_a_dynamic(mark):
+    if not dynamic or not of_a_dynamic(mark):
         sheet.words(mark, owner, mark.value, place=place, style=mark.option("style"))
         return
     key = sheet.words(mark, owner, mark.value, place="below", style=mark.option("style"))
-    sheet.beside[key] = Beside(dynamic, wording.is_before(mark))
+    sheet.beside[key] = Beside(dynamic, is_before(mark))
 
 
 def share_label(share: Fraction) -> str:

@@ -14,6 +14,7 @@ from fractions import Fraction
 
 from lxml import etree
 
+from repertoire.technique.dynamic_words import leads
 from repertoire.technique.line import TempoMark, Value
 from repertoire.technique.marks import DYNAMICS, SPANS, TEXT_LIMIT, Kind
 
@@ -297,7 +298,7 @@ class Printed:
             options["place"] = "below" if words.order else words.place  # with a dynamic: where the dynamic is drawn
         if words.style:
             options["style"] = words.style
-        if words.order and (words.order == "before") != wording.leads(words.text):
+        if words.order and (words.order == "before") != leads(words.text):
             options["order"] = words.order
         self._add(Kind.TEXT, at, words.text[:TEXT_LIMIT].strip(), options=options)
 

@@ -11,10 +11,11 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from repertoire.technique.dynamic_words import is_before
 from repertoire.technique.line import Line, event_address, parse_address
 from repertoire.technique.marks import Aspect, Change, Kind, Mark, Marks
 
-from . import laying, wording
+from . import laying
 from .laying import Sheet, share_label
 from .look import BRITISH_WORDS
 
@@ -183,7 +184,7 @@ _SPOKEN = {kind: number for number, kind in enumerate(Kind)}
 
 def _spoken_order(mark: Mark) -> tuple[bool, float, Mark]:
     """What the left hand does first, then the bow, then the words; "poco" before the dynamic it belongs to."""
-    leads = mark.kind is Kind.TEXT and wording.is_before(mark)
+    leads = mark.kind is Kind.TEXT and is_before(mark)
     return mark.aspect is not Aspect.LEFT_HAND, _SPOKEN[Kind.DYNAMIC] - 0.5 if leads else _SPOKEN[mark.kind], mark
 
 

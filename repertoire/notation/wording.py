@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import re
 
-from repertoire.technique.marks import Mark
-
 _TEMPO = re.compile(
     r"\b(adagi(o|etto|ssimo)|agitato|allegr(o|etto|amente|issimo)|andant(e|ino)|animato|grave|larg(o|hetto|amente)"
     r"|lent(o|ement)|maestoso|moderato|prest(o|issimo)|vivac(e|issimo)|viv(o|ement)|mosso|moto|tempo|l['’]istesso"
@@ -52,13 +50,6 @@ _NAMES = (
         ),
     ),
 )
-# Words that say how much of what follows: "poco f", "più p", "sempre pp", "non troppo f".
-_LEADS = re.compile(
-    r"^(?:(?:una?|poco|pochissimo|più|piu|meno|sempre|molto|assai|tanto|troppo|quasi|non|ancora|subito|tutto|sehr"
-    r"|etwas|noch|immer|nicht|zu|plus|moins|très|toujours|peu|always|more|less|very)(?:[\s.,]+|$))+$",
-    re.I,
-)
-_AFTER_ALONE = re.compile(r"^(?:assai|subito|tanto)$", re.I)  # "f assai", "p subito"
 _FONT_SIGNS = re.compile("[\ue000-\uf8ff]+")
 
 
@@ -70,21 +61,6 @@ def is_tempo(words: str) -> bool:
 def plucking(words: str) -> str:
     """ "pizz", "arco", "left hand", or "" for other words."""
     return next((value for value, pattern in _PLUCKED.items() if pattern.match(words.strip())), "")
-
-
-def leads(words: str) -> bool:
-    """True for words read before a dynamic ("poco", "più"), False for those after it ("dolce", "ma non troppo")."""
-    return bool(_LEADS.match(words.strip())) and not _AFTER_ALONE.match(words.strip())
-
-
-def is_before(mark: Mark) -> bool:
-    """Whether words that stand with a dynamic are read before it."""
-    return mark.option("order", "before" if leads(mark.value) else "after") == "before"
-
-
-def of_a_dynamic(mark: Mark) -> bool:
-    """Whether words at the place of a dynamic are read with it, on one line: those below, and all that lead it."""
-    return mark.option("place") == "below" or bool(mark.option("order")) or leads(mark.value)
 
 
 def jump(words: str) -> tuple[str, bool]:

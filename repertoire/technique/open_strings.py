@@ -9,6 +9,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Final
 
+from .dynamic_words import measuring
 from .fingering import Fingering
 from .line import Event, Line
 from .marks import Aspect, Kind, Marks
@@ -35,10 +36,13 @@ def right_hand(line: Line, marks: Marks, fingering: Fingering) -> Stave:
         return [Note(pitches, event.duration, event.value, tuplet_ends=event.tuplet_ends)]
 
     made = rewrite(line, change)
+    measured = measuring(marks)
     kept = made.carry(
         marks,
         lambda m: (
-            (m.aspect is Aspect.BOW and not (m.kind is Kind.PIZZICATO and m.value == "left hand")) or m.kind in _WORDS
+            (m.aspect is Aspect.BOW and not (m.kind is Kind.PIZZICATO and m.value == "left hand"))
+            or m.kind in _WORDS
+            or m in measured
         ),
     )
     said = _crossings(line, fingering)

@@ -13,6 +13,7 @@ from fractions import Fraction
 from itertools import groupby, pairwise
 from typing import Final, Literal
 
+from .dynamic_words import measuring
 from .fingering import Fingering
 from .left_hand import without_vibrato
 from .line import TYPES, Bar, Event, Line, Meter, Value
@@ -84,11 +85,13 @@ def _scaled(mark: Mark) -> Mark:
 def slow(line: Line, marks: Marks, fingering: Fingering | None = None, *, slurs: Slurs = "bar") -> Stave:
     """Values doubled, ornaments out, slurs by the bar: sustained. Remarks list what can't be vibrated."""
     plain = rewrite(line, lambda event: () if event.grace else None)
+    measured = measuring(marks)
     kept = plain.carry(
         marks,
         lambda m: (
             (m.aspect is Aspect.LEFT_HAND and m.kind is not Kind.VIBRATO)
             or m.kind in _KEPT
+            or m in measured
             or (slurs == "as marked" and m.kind in (Kind.SLUR, Kind.BOW, Kind.HOOK, Kind.RETAKE))
         ),
     )

@@ -8,9 +8,12 @@ from repertoire.notation.exporting import Heading, write_musicxml
 from repertoire.notation.ink import Sign
 from repertoire.notation.musicxml import read_part
 from repertoire.notation.signs import speak
-from repertoire.notation.wording import leads
+from repertoire.technique.dynamic_words import leads, measuring
+from repertoire.technique.fingering import complete
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Kind, Mark, Marks
+from repertoire.technique.open_strings import right_hand
+from repertoire.technique.slow import slow
 from tests.notation.placed_signs import placed, placed_together
 from tests.notation.schema import faults
 from tests.notation.small_files import FOUR as HEAD
@@ -170,3 +173,11 @@ def test_the_teacher_s_own_words_are_seen_in_the_file_beside_the_dynamic_too(
     (together,) = (d for d in etree.fromstring(data).iter("direction") if d.find(".//dynamics") is not None)
     shown = [e.text if e.tag == "words" else e[0].tag for e in together.iter("words", "dynamics")]
     assert shown == seen
+
+
+def test_practice_staves_keep_the_words_without_which_a_dynamic_says_something_else(scale: Line) -> None:
+    dynamic, poco, dolce = Mark(Kind.DYNAMIC, "b1n1", "f"), words("b1n1", "poco"), words("b1n1", "dolce")
+    marks = (dynamic, poco, dolce, words("b1n3", "più"))
+    assert measuring(marks) == {poco}
+    assert set(slow(scale, marks, slurs="as marked").marks) == {dynamic, poco}
+    assert set(right_hand(scale, marks, complete(scale, (), "viola")).marks) == {dynamic, poco}
