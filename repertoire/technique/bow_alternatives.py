@@ -81,7 +81,8 @@ def possible_bowings(
             seen.add(shape)
             placed = place_planned(bowing, costs=costs)
             found = facts(bowing, placed)
-            told = (trade_off(base_facts, found), left_out(line, marks, new, source))
+            divided = _divided(line, base, bowing, UNITS.get(name))
+            told = (trade_off(base_facts, found) + divided, left_out(line, marks, new, source))
             kept.append(PossibleBowing(name, new, bowing, placed, found, *told))
         families.append(kept)
     first = [family[0] for family in families if family]
@@ -209,9 +210,26 @@ def _by_beat(line: Line, moment: Moment) -> tuple[int, int]:
     return (bar.index, int((bar.missing + moment.main.onset) / unit))
 
 
-def _grouped(
-    line: Line, marks: Marks, base: Bowing, unit: Callable[[Line, Moment], tuple[int, int]] | None
-) -> list[Mark]:
+Unit = Callable[[Line, Moment], tuple[int, int]]
+UNITS: Mapping[str, Unit] = {"by the beat": _by_beat, "two strokes a bar": _by_half, "one stroke a bar": _by_bar}
+DIVIDED = " Divided where a note repeats, has a dot or carries a sign."
+
+
+def _divided(line: Line, base: Bowing, bowing: Bowing, unit: Unit | None) -> str:
+    """A sentence where a bowing by bars or beats takes more than one bow for some of them."""
+    if unit is None:
+        return ""
+    for before, moment in pairwise(_written(base)):
+        touching = line.time(before.main) + before.main.duration == line.time(moment.main)
+        shaking = before.main.tremolo or moment.main.tremolo
+        fresh = not (before.continues or moment.continues)
+        apart = bowing.stroke_at(before.address) is not bowing.stroke_at(moment.address)
+        if apart and unit(line, before) == unit(line, moment) and touching and fresh and not shaking:
+            return DIVIDED
+    return ""
+
+
+def _grouped(line: Line, marks: Marks, base: Bowing, unit: Unit | None) -> list[Mark]:
     """Slurs over every unit, broken at rests, pizzicato, tremolo, repeated notes, dots and signs
     that are marked; ties and hooked groups stay."""
     out = [m for m in marks if m.kind not in _GROUPING or m.kind is Kind.HOOK]

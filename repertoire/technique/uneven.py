@@ -107,7 +107,8 @@ def uneven_answers(
         ),
         answer(
             "retake", (Mark(Kind.BOW, short.address, way.other.value), *lifted), (share, small), -1, share - small, way,
-            f"Both keep one speed; the bow is lifted back by {share_word(share - small)} before the next note.",
+            f"Both keep one speed; the bow is lifted back by {share_word(share - small)} before the next note, "
+            f"after a short note of {float(short.seconds(bowing.tempi)):.1f} s.",
         ),
     )  # fmt: skip
 

@@ -323,7 +323,7 @@ def test_the_three_answers_with_their_numbers(client, teacher):
     assert "back where it was" in text
     assert "213, then 213 mm a second; the short one the same" in text  # hooked: one bow for four beats
     assert "427 mm through the air" in text  # two thirds of 640 mm
-    assert "lifted back by two thirds of the bow before the next note" in text
+    assert "lifted back by two thirds of the bow before the next note, after a short note of 0.8 s" in text
     # Each answer's bow is drawn: as much for the short note; on to the end; lifted back.
     assert (
         "A, uneven speed: Bow, planned. bar 1, beat 1: down-bow, heel to point; bar 1, beat 4: up-bow, point to heel"

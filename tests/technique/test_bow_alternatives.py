@@ -89,6 +89,11 @@ def test_no_new_slur_runs_over_a_repeated_note_or_over_dots():
     found = named(quavers)
     assert shape(found["one stroke a bar"].bowing) == "d2 u4 d2 u1"
     assert shape(found["by the beat"].bowing) == "d2 u2 d2 u2 d1"
+    assert all(
+        found[name].trade_off.endswith(". Divided where a note repeats, has a dot or carries a sign.")
+        for name in ("one stroke a bar", "by the beat")
+    )
+    assert "Divided" not in named(TUNE)["one stroke a bar"].trade_off
     dots = line("2/4", "alto", "C4 e D4 e E4 e F4 e | G4 h")
     assert shape(named(dots)["by the beat"].bowing) == "d2 u2 d1"
     assert "by the beat" not in named(dots, *(f"staccato b1n{n}" for n in (1, 2, 3, 4)))
