@@ -197,6 +197,10 @@ def test_compared_markings_can_show_a_sign_for_every_stroke(passage, client, tea
     assert "bar 2, first note, B3, up-bow, not marked" in every
     assert "bar 2, first note, B3, down-bow, not marked" in every
     assert bare.count('<ellipse class="differs"') == every.count('<ellipse class="differs"') == 2
+    # The distributions stand between the staves and are printed with them, as is what she chose elsewhere kept.
+    assert "printed too" not in bare
+    client.get(page_of(passage, under="bow", print=1))
+    assert '<input type="hidden" name="print" value="1">' in client.get(compare + "&print=1").content.decode()
     # Without the distribution there is nothing beside it to choose, and no sign.
     assert "mark-inferred" not in client.get(compare.replace("show=bow", "show=none")).content.decode()
 
