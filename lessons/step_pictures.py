@@ -9,14 +9,10 @@ place, and one that no step names any more goes.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
-from contextlib import contextmanager
-from contextvars import ContextVar
 from pathlib import Path
 from typing import Any, ClassVar, cast
 
 from django.conf import settings
-from django.core.files.base import ContentFile
 from django.db import models, transaction
 from django.db.models.signals import post_delete
 from django.dispatch import receiver
@@ -32,6 +28,7 @@ from repertoire.notation.scans import (
     reduced,
     whitened,
 )
+from repertoire.picture_files import store
 from repertoire.picture_models import picture_path
 from repertoire.pictures import COLUMN_MM, printed, uri_of
 from repertoire.technique.picture_marks import Paper
@@ -41,7 +38,6 @@ LONG_SIDE = 1000  # pixels of a picture without staves: 295 to the inch at its l
 MOST_WIDTH_MM, MOST_HEIGHT_MM = 86.0, 48.0  # on paper, without staves
 SHARP_DPI = 110.0
 WORDS_AT_MOST = 120
-_saved: ContextVar[list[StepPicture] | None] = ContextVar("pictures saved so far", default=None)
 INK = 225  # greys below are ink when empty paper is cut away
 EDGE = 12  # pixels of paper left around
 
@@ -112,24 +108,6 @@ class StepPicture(models.Model):
         return uri_of(cast(Any, self), width_px)
 
 
-@contextmanager
-def all_or_none() -> Iterator[None]:
-    """A transaction for whatever saves pictures: when it fails, their files go with the rows."""
-    outside, made = _saved.get(), list[StepPicture]()
-    token = _saved.set(made)
-    try:
-        with transaction.atomic():
-            yield
-    except BaseException:
-        for picture in made:
-            picture.image.storage.delete(picture.image.name or "")
-        raise
-    finally:
-        _saved.reset(token)
-    if outside is not None:
-        outside += made
-
-
 @receiver(post_delete, sender="lessons.Step")
 def picture_goes_with_its_last_step(sender: type[models.Model], instance: Any, **_: Any) -> None:
     forget_unused(instance.picture_id)
@@ -172,7 +150,7 @@ def copy_step_picture(picture: StepPicture, teacher: Teacher, student: Student |
             content = file.read()
     except OSError:
         raise ScanError("The file of this picture is missing: send it again.") from None
-    return _save(
+    return store(
         StepPicture(
             teacher=teacher, student=student, sha256=picture.sha256, width=picture.width, height=picture.height,
             staves=picture.staves, words=picture.words,
@@ -189,19 +167,7 @@ def _store(
         teacher=teacher, student=student, sha256=hashlib.sha256(content).hexdigest(), width=image.width,
         height=image.height, staves=staves, words=words,
     )  # fmt: skip
-    return _save(made, content)
-
-
-def _save(made: StepPicture, content: bytes) -> StepPicture:
-    try:
-        made.image.save("step.png", ContentFile(content), save=False)
-        made.save()
-    except BaseException:
-        made.image.storage.delete(made.image.name or "")
-        raise
-    if (saved := _saved.get()) is not None:
-        saved.append(made)
-    return made
+    return store(made, content)
 
 
 def _without_empty_edges(image: Image.Image) -> Image.Image:

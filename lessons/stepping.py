@@ -17,10 +17,11 @@ from lessons.assigning import AssignError, StepPlan, marking_of
 from lessons.models import Assignment, Phrase, Step, Theme
 from lessons.practice import RecipeError, read_recipe
 from lessons.sheet_content import MINUTES_IF_UNSET
-from lessons.step_pictures import StepPicture, all_or_none, copy_step_picture, forget_unused
+from lessons.step_pictures import StepPicture, copy_step_picture, forget_unused
 from lessons.step_sets import StepSet
 from lessons.tempo import FASTEST, SLOWEST
 from repertoire.notation.scans import ScanError
+from repertoire.picture_files import all_or_none
 from repertoire.technique.practice_time import divide_minutes
 from studio.models import Student, Teacher
 

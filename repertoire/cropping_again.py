@@ -6,10 +6,13 @@ carried and is told.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from django.core.files.base import ContentFile
+from django.db import transaction
+from django.db.models import ProtectedError
 
+from repertoire.deleting import delete_passage, passage_uses
 from repertoire.markings import make_marking, marks_of, printed_marking
 from repertoire.models import Marking, Passage, PictureUpload, SharedMarking
 from repertoire.notation.scans import Crop
@@ -46,12 +49,42 @@ def open_again(passage: Passage, teacher: Teacher) -> PictureUpload:
     return upload
 
 
-def carry_signs(before: Passage, now: Passage, crop: Crop) -> list[str]:
-    """Every version of the signs, at its places in the new crop. Returns in words what lies outside."""
+@dataclass(frozen=True, slots=True)
+class Replaced:
+    """What came of it: in words what lies outside the new edges, and whether the passage before is gone."""
+
+    lost: tuple[str, ...]
+    gone: bool
+
+
+def take_the_place(before: Passage, now: Passage, crop: Crop) -> Replaced:
+    """Carry the signs of a passage to its picture cropped again; it goes where nothing uses it. Call it in
+    the transaction that makes the new one."""
+    lost = carry_signs(before, now, crop)
+    if passage_uses(before) or before.drafts.exists():
+        return Replaced(lost, gone=False)
+    try:
+        with transaction.atomic():
+            now.extends = before.extends
+            now.save(update_fields=["extends"])
+            before.extensions.exclude(pk=now.pk).update(extends=now)
+            delete_passage(before)
+    except ProtectedError:  # somebody has begun to use it
+        now.extends = before
+        return Replaced(lost, gone=False)
+    return Replaced(lost, gone=True)
+
+
+def carry_signs(before: Passage, now: Passage, crop: Crop) -> tuple[str, ...]:
+    """Every version of the signs, at its places in the new crop, in the row and with the dates they had.
+    Returns in words what lies outside."""
     assert before.picture is not None
     lost: list[str] = []
-    printed_marking(now, now.teacher)
-    for marking in Marking.objects.filter(passage=before).exclude(origin=Marking.Origin.PRINTED).order_by("number"):
+    made: dict[int, Marking] = {}
+    for marking in Marking.objects.filter(passage=before).order_by("number"):
+        if marking.origin == Marking.Origin.PRINTED:
+            made[marking.pk] = printed_marking(now, now.teacher, created=marking.created)
+            continue
         marks = []
         for mark in marks_of(marking):
             moved = _moved(mark, (before.picture.width, before.picture.height), crop)
@@ -59,18 +92,23 @@ def carry_signs(before: Passage, now: Passage, crop: Crop) -> list[str]:
                 lost.append(f"“{marking.name}”, {describe(mark, before.picture.paper)}")
             else:
                 marks.append(moved)
-        made = make_marking(
+        made[marking.pk] = make_marking(
             now,
             now.teacher,
             marks,
             name=marking.name,
             origin=marking.origin,
             reason=marking.reason,
+            parent=made.get(marking.parent_id or 0),
             source=marking.source,
+            rule_version=marking.rule_version,
+            hand_changes=marking.hand_changes,
+            created=marking.created,
         )
         if SharedMarking.objects.filter(marking=marking).exists():
-            share(made)
-    return lost
+            share(made[marking.pk])
+    printed_marking(now, now.teacher)
+    return tuple(lost)
 
 
 def _moved(mark: Mark, size: tuple[int, int], crop: Crop) -> Mark | None:

@@ -36,6 +36,7 @@ from repertoire.notation.scans import (
     reduced,
     turned,
 )
+from repertoire.picture_files import all_or_none, store
 from repertoire.picture_models import ExcerptPicture, PictureUpload
 from repertoire.technique.marks import Marks
 from repertoire.technique.picture_marks import Paper
@@ -109,7 +110,7 @@ def make_picture_passage(
     """The cropped picture as the excerpt of a new passage; the upload goes. `rights`, when given, are
     written to the part if it is the teacher's. Raises ScanError, making nothing."""
     image = cut_out(image_of(upload), crop)
-    with transaction.atomic():
+    with all_or_none():
         picture = keep_picture(upload.teacher, image, upload.file_name, page=upload.page)
         passage = make_passage(
             upload.movement,
@@ -140,7 +141,7 @@ def keep_picture(teacher: Teacher, image: Image.Image, file_name: str, *, page: 
         file_name=file_name,
         page=page,
     )
-    return _stored(picture, content)
+    return store(picture, content)
 
 
 def copy_picture(picture: ExcerptPicture, teacher: Teacher) -> ExcerptPicture:
@@ -156,17 +157,7 @@ def copy_picture(picture: ExcerptPicture, teacher: Teacher) -> ExcerptPicture:
         file_name=picture.file_name,
         page=picture.page,
     )
-    return _stored(copied, content)
-
-
-def _stored(picture: ExcerptPicture, content: bytes) -> ExcerptPicture:
-    try:
-        picture.image.save("excerpt.png", ContentFile(content), save=False)
-        picture.save()
-    except BaseException:
-        picture.image.storage.delete(picture.image.name or "")
-        raise
-    return picture
+    return store(copied, content)
 
 
 @dataclass(frozen=True, slots=True)

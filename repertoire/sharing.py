@@ -8,7 +8,6 @@ sharing its version as printed, so that none of an edition is shown which its ke
 
 from __future__ import annotations
 
-from django.db import transaction
 from django.db.models import Count, QuerySet
 
 from repertoire.bounds import bounds_of
@@ -17,6 +16,7 @@ from repertoire.importing import make_passage
 from repertoire.markings import MarkingError, make_marking, marks_of, printed_marking
 from repertoire.models import Marking, Passage, Piece, SharedMarking
 from repertoire.notation.cutting import marks_in
+from repertoire.picture_files import all_or_none
 from repertoire.pictures import copy_picture
 from studio.models import Teacher
 
@@ -95,7 +95,7 @@ def copy(marking: Marking, teacher: Teacher, into: Passage | None = None) -> Mar
     there is none (a picture is copied with it). Copying the same one twice gives the copy there is. Raises
     MarkingError."""
     there = marking.passage
-    with transaction.atomic():
+    with all_or_none():
         # Locked, so that a double tap makes one passage and one marking.
         Teacher.objects.select_for_update().get(pk=teacher.pk)
         here = into or own_passage_like(there, teacher)

@@ -13,8 +13,8 @@ from lessons.access import get_assignment, get_phrase, get_step_set
 from lessons.assigning import AssignError
 from lessons.offering import UNMEASURED, assignment_ground, plans_of_set, tempi_of
 from lessons.practice import RecipeError
-from lessons.step_pictures import all_or_none
 from lessons.stepping import add_step, change_phrase, open_steps, save_set
+from repertoire.picture_files import all_or_none
 from studio.access import teacher_of
 
 

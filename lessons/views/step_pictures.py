@@ -11,9 +11,10 @@ from django.views.decorators.http import require_http_methods
 from lessons.access import get_step
 from lessons.models import Step
 from lessons.step_forms import StepPictureForm
-from lessons.step_pictures import StepPicture, all_or_none, copy_step_picture, keep_step_picture
+from lessons.step_pictures import StepPicture, copy_step_picture, keep_step_picture
 from lessons.stepping import put_picture
 from repertoire.notation.scans import ScanError
+from repertoire.picture_files import all_or_none
 from studio.access import teacher_of
 from studio.models import Teacher
 

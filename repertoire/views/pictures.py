@@ -16,13 +16,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from repertoire import excerpts, importing, pictures
 from repertoire.access import get_movement, get_own_passage, get_passage, get_picture_upload
 from repertoire.bounds import bounds_of, write_bounds
-from repertoire.cropping_again import carry_signs, open_again
-from repertoire.deleting import delete_passage, passage_uses
+from repertoire.cropping_again import Replaced, open_again, take_the_place
 from repertoire.forms import PassageForm
 from repertoire.markings import ASPECT_WORDS, Place, differences, marks_of, printed_marking, same_aspects
 from repertoire.models import Marking, Movement, Passage
 from repertoire.notation.picture_signs import draw
 from repertoire.notation.scans import Crop, ScanError, as_png, cut_out, find_angle
+from repertoire.picture_files import all_or_none
 from repertoire.picture_forms import CropForm, PictureForm
 from repertoire.picture_models import ExcerptPicture
 from repertoire.queries import overlapping
@@ -76,22 +76,23 @@ def picture_crop(request: HttpRequest, upload_id: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         wanted = form.cleaned_data
         try:
-            passage = pictures.make_picture_passage(
-                upload,
-                wanted["bars"],
-                form.crop,
-                title=wanted["title"],
-                purpose=wanted["purpose"],
-                rights=wanted.get("rights"),
-            )
+            with all_or_none():
+                passage = pictures.make_picture_passage(
+                    upload,
+                    wanted["bars"],
+                    form.crop,
+                    title=wanted["title"],
+                    purpose=wanted["purpose"],
+                    rights=wanted.get("rights"),
+                )
+                if before is not None:
+                    _tell(request, take_the_place(before, passage, form.crop), before, passage)
+                else:
+                    printed_marking(passage, teacher_of(request))
+                    messages.success(request, f"“{passage.title}” is made. Place its signs, or assign it as it is.")
         except ScanError as error:
             form.add_error(None, str(error))
         else:
-            if before is not None:
-                _take_the_place(request, before, passage, form.crop)
-            else:
-                printed_marking(passage, teacher_of(request))
-                messages.success(request, f"“{passage.title}” is made. Place its signs, or assign it as it is.")
             return redirect("passage", passage.pk)
     level = find_angle(pictures.image_of(upload)) if request.method == "GET" and not asked else 0.0
     context = {
@@ -106,16 +107,14 @@ def picture_crop(request: HttpRequest, upload_id: int) -> HttpResponse:
     return render(request, "repertoire/picture_crop.html", context, status=422 if form.is_bound else 200)
 
 
-def _take_the_place(request: HttpRequest, before: Passage, now: Passage, crop: Crop) -> None:
-    """Carry the signs of a passage to its picture cropped again; it goes where nothing uses it."""
-    lost = carry_signs(before, now, crop)
-    title = before.title
-    if passage_uses(before) or before.drafts.exists():
-        messages.success(request, f"“{now.title}” is made; “{title}” is in use or has a draft, so it stays as it was.")
+def _tell(request: HttpRequest, replaced: Replaced, before: Passage, now: Passage) -> None:
+    """What came of a picture cropped again."""
+    if not replaced.gone:
+        words = f"“{now.title}” is made; “{before.title}” is in use or has a draft, so it stays as it was."
+        messages.success(request, words)
     else:
-        delete_passage(before)
         messages.success(request, f"“{now.title}” has its picture as you cropped it.")
-    for each in lost[:12]:
+    for each in replaced.lost[:12]:
         messages.warning(request, f"Outside the new edges, so not carried along: {each}.")
 
 

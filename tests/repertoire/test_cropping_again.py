@@ -1,5 +1,8 @@
 """The picture of a passage cropped once more: its signs keep their places on the print."""
 
+from datetime import UTC, datetime
+from pathlib import Path
+
 import pytest
 from django.urls import reverse
 
@@ -91,6 +94,65 @@ def test_a_passage_in_use_stays_beside_its_new_crop(client_of, teacher, passage)
     assert now.extends == passage
     assert set(marks_of(marking)) == set(SIGNS)
     assert Marking.objects.get(passage=now, name="Marked").shared
+
+
+def test_versions_keep_their_row_their_dates_and_who_made_them(client_of, teacher, passage):
+    spring, summer = datetime(2026, 3, 1, 12, tzinfo=UTC), datetime(2026, 7, 1, 12, tzinfo=UTC)
+    first = make_marking(
+        passage,
+        teacher,
+        SIGNS[:1],
+        name="First",
+        origin="own",
+        parent=printed_marking(passage, teacher),
+        created=spring,
+    )
+    make_marking(
+        passage, teacher, SIGNS[:2], name="Second", origin="suggested", parent=first, created=summer,
+        rule_version="7", hand_changes="finger 2",
+    )  # fmt: skip
+    follower = Passage.objects.create(
+        teacher=teacher, movement=passage.movement, title="On notes", start_bar=1, end_bar=4, first_number="1",
+        last_number="4", extends=passage,
+    )  # fmt: skip
+    cropped(client_of(teacher), passage)
+    now = Passage.objects.get(title="From print")
+    told = [
+        (m.number, m.name, m.parent.name if m.parent else "", m.created, m.rule_version, m.hand_changes)
+        for m in now.markings.select_related("parent")
+    ]
+    assert told[0] == (1, "As printed", "", start.created, "", "")
+    assert told[1][:3] == (2, "Marked", "")
+    assert told[2:] == [
+        (3, "First", "As printed", spring, "", ""),
+        (4, "Second", "First", summer, "7", "finger 2"),
+    ]
+    follower.refresh_from_db()
+    assert (follower.extends, now.extends) == (now, None)
+
+
+def test_a_crop_that_fails_changes_nothing(client_of, teacher, passage, monkeypatch, settings):
+    client = client_of(teacher)
+    client.raise_request_exception = False
+    found = client.post(reverse("picture_again", args=[passage.pk]))
+    files = sorted(path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file())
+    monkeypatch.setattr("repertoire.cropping_again.share", lambda _: 1 / 0)
+    share(Marking.objects.get(name="Marked"))
+    assert client.post(found["Location"], UPPER_HALF).status_code == 500
+    assert Passage.objects.get() == passage
+    assert PictureUpload.objects.count() == 1
+    assert sorted(path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()) == files
+
+
+def test_a_passage_put_to_use_in_the_meantime_stays(client_of, teacher, passage, student, monkeypatch):
+    """The page saw no use of it; a lesson assigned it while it was being carried."""
+    monkeypatch.setattr("repertoire.cropping_again.passage_uses", lambda _: ())
+    piece = passage.movement.revision.part.piece
+    student.assignments.create(piece=piece, passage=passage, begun="2026-03-01")
+    page = cropped(client_of(teacher), passage, title="Upper line")
+    assert "stays as it was" in str(next(iter(page.context["messages"])))
+    assert {each.title for each in Passage.objects.all()} == {"From print", "Upper line"}
+    assert Passage.objects.get(title="Upper line").extends == passage
 
 
 def test_turning_back_leaves_the_passage_as_it_was(client_of, teacher, passage):
