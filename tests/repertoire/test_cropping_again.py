@@ -98,15 +98,8 @@ def test_a_passage_in_use_stays_beside_its_new_crop(client_of, teacher, passage)
 
 def test_versions_keep_their_row_their_dates_and_who_made_them(client_of, teacher, passage):
     spring, summer = datetime(2026, 3, 1, 12, tzinfo=UTC), datetime(2026, 7, 1, 12, tzinfo=UTC)
-    first = make_marking(
-        passage,
-        teacher,
-        SIGNS[:1],
-        name="First",
-        origin="own",
-        parent=printed_marking(passage, teacher),
-        created=spring,
-    )
+    start = printed_marking(passage, teacher)
+    first = make_marking(passage, teacher, SIGNS[:1], name="First", origin="own", parent=start, created=spring)
     make_marking(
         passage, teacher, SIGNS[:2], name="Second", origin="suggested", parent=first, created=summer,
         rule_version="7", hand_changes="finger 2",
