@@ -91,8 +91,8 @@ def readings(letters: int, semitones: int, alter: int) -> tuple[tuple[int, bool]
     if abs(alter) != 1 or other < 0:
         return ((letters, False),)
     usual = 12 * (other // 7) + _SCALE[other % 7]
-    common = (usual + 1, usual) if other % 7 in (3, 6) else (usual, usual - 1)
-    return ((letters, False), (other, True)) if semitones in common else ((letters, False),)
+    most = usual + 1 if other % 7 in (3, 6) else usual
+    return ((letters, False), (other, True)) if usual - 1 <= semitones <= most else ((letters, False),)
 
 
 def stops_of(pitch: Pitch, wish: Wish, opens: Sequence[Pitch], highest: int = HIGHEST_ON_LOWER) -> Iterator[Stop]:

@@ -104,9 +104,10 @@ def test_warm_up_in_the_passages_key_and_position():
     assert notes(stave)[:2] == [["D4", "E4", "F#4", "G4"], ["A4", "B4", "C#5", "D5"]]
     assert notes(stave)[4] == ["D4", "F#4", "A4", "D5"]
     assert stave.words == "Warm-up: scale and arpeggio of D major in 3rd position."
-    # G string D 2 E 3 F♯ 4, D string G 1 A 2 B 3 C♯ 4, A string D 1: a finger at each change of string.
+    # G string D 2 E 3 F♯ 4, D string G 1 A 2 B 3 C♯ 4, A string D 1: a finger at each change of string, and
+    # where an open string could be taken.
     assert {(m.at, m.value) for m in stave.marks if m.kind is Kind.FINGER} == {
-        ("b1n1", "2"), ("b1n4", "1"), ("b2n4", "1"), ("b3n2", "4"), ("b4n1", "1"), ("b4n2", "4"),
+        ("b1n1", "2"), ("b1n4", "1"), ("b2n1", "2"), ("b2n4", "1"), ("b3n2", "4"), ("b4n1", "1"), ("b4n2", "4"),
         ("b5n3", "2"), ("b5n4", "1"), ("b6n1", "2"), ("b6n2", "4"),
     }  # fmt: skip
     assert_whole(stave.line, stave.marks)
