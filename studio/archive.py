@@ -1,7 +1,8 @@
 """Backup and restore of a studio: one .tar.gz with the database, the uploads, the sheets and a manifest.
 
 The database is copied through SQLite's own backup interface, so the studio may be in use; it is
-copied before the files, which are only ever added, so that whatever it names is in the archive.
+copied before the files, so that whatever it names is in the archive. A file never changes, but it may
+go, after the row that names it: when one goes meanwhile, the database is copied afresh as well.
 A restore unpacks beside the data folder, checks every byte against the manifest, and only then
 puts the new folder in the old one's place: there is never a half-restored studio.
 """
@@ -32,6 +33,7 @@ _NO_STUDIO = {KEY, "serving.pid"}
 _MANIFEST = "manifest.json"
 _MANIFEST_LIMIT = 64 * 1024 * 1024  # bytes
 _BLOCK = 1024 * 1024
+_TRIES = 5
 
 
 class ArchiveError(Exception):
@@ -58,17 +60,36 @@ def back_up(archive: Path, *, database: Path, uploads: Path, sheets: Path, overw
         raise ArchiveError(f"There is no studio to back up: {database} does not exist.")
     if not archive.parent.is_dir():
         raise ArchiveError(f"The folder {archive.parent} does not exist.")
-    with tempfile.TemporaryDirectory(dir=archive.parent, prefix=".passagework-backup-") as scratch:
-        copy = Path(scratch) / DATABASE
-        _copy_database(database, copy)
-        sources = {DATABASE: copy, **_files_below("uploads", uploads), **_files_below("sheets", sheets)}
-        entries = [_describe(name, path) for name, path in sorted(sources.items())]
-        whole = Path(scratch) / "archive"
-        with os.fdopen(os.open(whole, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
-            _write(out, entries, sources)
-            out.flush()
-            os.fsync(out.fileno())
-        os.replace(whole, archive)
+    for _ in range(_TRIES):
+        with tempfile.TemporaryDirectory(dir=archive.parent, prefix=".passagework-backup-") as scratch:
+            whole = Path(scratch) / "archive"
+            try:
+                entries = _gather(whole, Path(scratch) / DATABASE, database, uploads, sheets)
+            except FileNotFoundError:
+                continue
+            os.replace(whole, archive)
+            return entries
+    raise ArchiveError("Files were deleted again and again while the backup was being made: make it again later.")
+
+
+def _gather(whole: Path, copy: Path, database: Path, uploads: Path, sheets: Path) -> list[Entry]:
+    """Write the archive to `whole`, with the database copied to `copy`. Raises FileNotFoundError when a file
+    goes meanwhile."""
+
+    def files() -> dict[str, Path]:
+        return {**_files_below("uploads", uploads), **_files_below("sheets", sheets)}
+
+    before = files()
+    _copy_database(database, copy)
+    sources = files()
+    if gone := before.keys() - sources.keys():  # the copy may name it still
+        raise FileNotFoundError(min(gone))
+    sources[DATABASE] = copy
+    entries = [_describe(name, path) for name, path in sorted(sources.items())]
+    with os.fdopen(os.open(whole, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
+        _write(out, entries, sources)
+        out.flush()
+        os.fsync(out.fileno())
     return entries
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 
+from studio import archive as archiving
 from studio.archive import ArchiveError, back_up, holds_studio, restore
 from studio.models import Student
 
@@ -74,6 +75,48 @@ def test_nobody_is_signed_in_by_an_archive(folder, tmp_path):
     assert source.execute("SELECT count(*) FROM django_session").fetchone() == (1,), "the studio goes on"
     source.close()
     assert notes_of(tmp_path / "again") == ["slow bows"]
+
+
+def delete_the_study(folder):
+    """As the studio does it: the row first, then the file."""
+    database = sqlite3.connect(folder / "passagework.sqlite3")
+    database.execute("DELETE FROM lesson")
+    database.commit()
+    database.close()
+    (folder / "uploads" / "parts" / "study.musicxml").unlink(missing_ok=True)
+
+
+@pytest.mark.parametrize(("step", "after"), [("_copy_database", True), ("_describe", False), ("_write", False)])
+def test_what_is_deleted_while_it_runs_is_in_neither_the_database_nor_the_files(
+    folder, tmp_path, monkeypatch, step, after
+):
+    real = getattr(archiving, step)
+
+    def meanwhile(*asked):
+        done = real(*asked) if after else None
+        delete_the_study(folder)
+        return done if after else real(*asked)
+
+    monkeypatch.setattr(archiving, step, meanwhile)
+    make(folder, tmp_path / "whole.tar.gz")
+    restore(tmp_path / "whole.tar.gz", tmp_path / "again")
+    assert notes_of(tmp_path / "again") == []
+    assert set(files_of(tmp_path / "again")) == {"sheets/7-3.pdf", "uploads/empty.txt"}
+    assert not list(tmp_path.glob(".passagework-backup-*"))
+
+
+def test_files_deleted_without_end_are_told(folder, tmp_path, monkeypatch):
+    real = archiving._copy_database
+
+    def meanwhile(source, target):
+        next(path for path in (folder / "uploads").rglob("*") if path.is_file()).unlink()
+        (folder / "uploads" / f"{target.parent.name}.txt").write_bytes(b"another")
+        real(source, target)
+
+    monkeypatch.setattr(archiving, "_copy_database", meanwhile)
+    with pytest.raises(ArchiveError, match="make it again later"):
+        make(folder, tmp_path / "whole.tar.gz")
+    assert not (tmp_path / "whole.tar.gz").exists()
 
 
 @pytest.fixture
