@@ -133,9 +133,11 @@ def test_a_slide_in_one_tap_and_away_again(open_page):
     row = page.get_by_role("group", name="From note to note, one picked: to the next")
     slide = row.get_by_role("button", name="slide, starting finger")
     tap(page, "b1n2")
+    wide = slide.evaluate("each => each.offsetWidth")
     slide.click()
     settled(page, "beat 2 to beat 3: slide on the starting finger")
     expect(slide).to_have_attribute("aria-pressed", "true")
+    assert slide.evaluate("each => each.offsetWidth") == wide  # what is tapped next stays where it is
     page.get_by_role("button", name="Undo").click()
     expect(page.locator("#mark-list")).not_to_contain_text("slide")
     expect_picked(page, ["b1n2"])
