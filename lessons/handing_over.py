@@ -15,8 +15,20 @@ from django.apps import apps
 from django.db import models, transaction
 from django.db.models import Q
 
-from lessons.models import Assignment, MarkingChange, Sheet, Step
-from repertoire.models import Draft, Marking, MovedPassage, Passage, PassageHolder, Piece
+from lessons.models import Assignment, MarkingChange, Phrase, Sheet, Step
+from lessons.step_pictures import StepPicture
+from lessons.step_sets import StepSet
+from repertoire.importing import discard_upload
+from repertoire.models import (
+    Draft,
+    Marking,
+    MovedPassage,
+    Passage,
+    PassageHolder,
+    PictureUpload,
+    Piece,
+    Upload,
+)
 from studio.colleagues import CannotLeave, close_account, colleagues_of
 from studio.models import Guardian, Guardianship, Handover, Student, Studio, Teacher
 
@@ -135,9 +147,44 @@ def _pass_passages(giver: Teacher, taker: Teacher, needed: set[int], kept: set[i
 
 
 def leave(teacher: Teacher, pieces_to: Teacher | None) -> None:
-    """Close an account; the pieces get another owner, who can look after them. Raises CannotLeave."""
+    """Close an account; what the teacher made goes to a colleague, who can look after it: pieces, passages and
+    markings, sets of steps. Phrases go. Raises CannotLeave."""
     with transaction.atomic():
         close_account(teacher)
         if pieces_to is None or not colleagues_of(teacher).filter(pk=pieces_to.pk).exists():
             raise CannotLeave("Choose the colleague who looks after your pieces from now on.")
         Piece.objects.filter(teacher=teacher).update(teacher=pieces_to)
+        _pass_music(teacher, pieces_to)
+        _pass_sets(teacher, pieces_to)
+        Phrase.objects.filter(teacher=teacher).delete()
+
+
+def _pass_music(giver: Teacher, taker: Teacher) -> None:
+    """All passages of a closed account and the markings on them; those on a colleague's passage go to its owner."""
+    own = list(Passage.objects.filter(teacher=giver).values_list("pk", flat=True))
+    Passage.objects.filter(pk__in=own).update(teacher=taker)
+    PassageHolder.objects.filter(Q(teacher=giver) | Q(passage__in=own, teacher=taker)).delete()
+    for owner in Teacher.objects.filter(is_active=True, passages__markings__teacher=giver).distinct():
+        Marking.objects.filter(teacher=giver, passage__teacher=owner).update(teacher=owner)
+    begun = Draft.objects.filter(passage__in=own, teacher=taker).values_list("passage", flat=True)
+    Draft.objects.filter(passage__in=own, teacher=giver).exclude(passage__in=list(begun)).update(teacher=taker)
+    Draft.objects.filter(teacher=giver).delete()
+    for picture in PictureUpload.objects.filter(teacher=giver):
+        picture.delete()
+    for upload in Upload.objects.filter(teacher=giver):
+        discard_upload(upload)
+
+
+def _pass_sets(giver: Teacher, taker: Teacher) -> None:
+    """Sets of steps with their pictures; one whose name the taker has is named after the giver too."""
+    names = set(StepSet.objects.filter(teacher=taker).values_list("name", flat=True))
+    for kept in StepSet.objects.filter(teacher=giver):
+        length = StepSet._meta.get_field("name").max_length or 0
+        name, number = kept.name, 1
+        while name in names:
+            behind = f" ({giver.name[:40]}{f' {number}' if number > 1 else ''})"
+            name, number = kept.name[: length - len(behind)] + behind, number + 1
+        names.add(name)
+        kept.teacher, kept.name = taker, name
+        kept.save(update_fields=["teacher", "name"])
+    StepPicture.objects.filter(teacher=giver, student=None).update(teacher=taker)

@@ -65,5 +65,5 @@ def leave(request: HttpRequest) -> HttpResponse:
         messages.error(request, str(error))
         return redirect("hand_over")
     logout(request)
-    messages.success(request, "Your account is closed. What you made stays with the studio.")
+    messages.success(request, f"Your account is closed. {pieces_to} looks after what you made.")
     return redirect("sign_in")

@@ -1,7 +1,7 @@
 """Triggers: what must never change doesn't, whatever code asks for it.
 
 A later migration that makes SQLite rebuild one of these tables (AlterField, AddConstraint)
-drops the table's triggers there: it must run `lay` again after the change, and then that of 0007.
+drops the table's triggers there: it must run `lay` again after the change, and then those of 0007 and 0009.
 """
 
 from django.db import migrations

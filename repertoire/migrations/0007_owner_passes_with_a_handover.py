@@ -1,7 +1,7 @@
 """Triggers: who owns a passage and its markings changes only to the teacher a student went to.
 
 These take the place of `marking_stays`, `passage_bounds_stay` and `marking_parent_fits` of migration 0002: a
-later migration that makes SQLite rebuild one of the tables must run 0002's `lay` and then this one's.
+later migration that makes SQLite rebuild one of the tables must run 0002's `lay`, then this one's and that of 0009.
 """
 
 from importlib import import_module

@@ -3,16 +3,18 @@
 from datetime import UTC, date, datetime
 
 import pytest
-from django.db import connection
+from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from lessons.assigning import assign, change_marking
-from lessons.handing_over import HandoverError, hand_over, tables_with_both
-from lessons.models import Lesson, Sheet
+from lessons.handing_over import HandoverError, hand_over, leave, tables_with_both
+from lessons.models import Lesson, Phrase, Sheet
+from lessons.step_sets import StepSet
 from repertoire.models import Draft, Marking, Passage, PassageHolder, Piece
 from studio.models import Guardian, Guardianship, Handover, InstrumentPeriod, Student, Teacher
 from studio.personal_record import rows_of
+from tests.lessons.conftest import make_passage
 
 AT = datetime(2026, 5, 7, 12, 0, tzinfo=UTC)
 DAY = date(2026, 3, 26)
@@ -203,3 +205,63 @@ def test_leaving(client, client_of, teacher, colleague, student, passage):
     hers = client_of(colleague)
     hers.post(url, {"pieces": teacher.pk})
     assert Teacher.objects.get(pk=colleague.pk).is_active
+
+
+@pytest.fixture
+def left(teacher, colleague, passage, printed, low, high, lesson, student):
+    """Una, who looks after what Ada left: a passage no student works on, with a draft, and a set of steps.
+    Mira went to Clara before, on whose passage Ada had made a marking."""
+    una = Teacher.objects.create_user("una@example.org", "a long bow on an open G", name="Una", studio=teacher.studio)
+    theirs = make_passage(colleague, title="Clara’s", piece="Weir")
+    empty = {"format": 1, "marks": []}
+    Marking.objects.create(passage=theirs, teacher=teacher, number=1, name="Ada’s idea", marks=empty)
+    Draft.objects.create(teacher=teacher, passage=passage, parent=low, marks=empty)
+    Draft.objects.create(teacher=teacher, passage=theirs, marks=empty)
+    PassageHolder.objects.create(passage=passage, teacher=una, since=AT)
+    PassageHolder.objects.create(passage=theirs, teacher=teacher, since=AT)
+    for owner in (teacher, una):
+        StepSet.objects.create(teacher=owner, name="Shifts", steps=[])
+    Phrase.objects.create(teacher=teacher, text="freer bow")
+    give(teacher, colleague, student)
+    leave(teacher, una)
+    return una
+
+
+def test_what_a_teacher_made_goes_to_who_looks_after_it(left, client_of, teacher, colleague, passage, low, high):
+    una = client_of(left)
+    for url in (reverse("passage", args=[passage.pk]), reverse("marking", args=[high.pk])):
+        assert una.get(url).status_code == 200
+    assert {each.teacher for each in passage.markings.all()} == {left}
+    assert Marking.objects.get(name="Ada’s idea").teacher == colleague
+    assert list(Draft.objects.values_list("teacher", "passage")) == [(left.pk, passage.pk)]
+    assert not PassageHolder.objects.exists()
+    assert {kept.name for kept in StepSet.objects.filter(teacher=left)} == {"Shifts", "Shifts (Ada Fell)"}
+    assert not Phrase.objects.exists()
+    for table in (Piece, Passage, Marking, Draft, StepSet):
+        assert not table.objects.filter(teacher=teacher).exists(), table
+
+
+def test_music_nobody_uses_can_be_deleted_after_its_maker_left(left, client_of, passage):
+    una = client_of(left)
+    una.post(reverse("passage_delete", args=[passage.pk]))
+    una.post(reverse("piece_delete", args=[passage.movement.revision.part.piece_id]))
+    assert [piece.title for piece in Piece.objects.all()] == ["Weir"]
+
+
+def test_the_database_lets_music_go_from_a_closed_account_to_a_colleague_only(
+    teacher, colleague, stranger, passage, low
+):
+    def pass_on(taker):
+        with transaction.atomic():
+            Marking.objects.filter(pk=low.pk).update(teacher=taker)
+            Passage.objects.filter(pk=passage.pk).update(teacher=taker)
+
+    with pytest.raises(IntegrityError):
+        pass_on(colleague)
+    Teacher.objects.filter(pk=teacher.pk).update(is_active=False)
+    with pytest.raises(IntegrityError):
+        pass_on(stranger)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Marking.objects.filter(pk=low.pk).update(teacher=colleague, name="Another")
+    pass_on(colleague)
+    assert Passage.objects.get(pk=passage.pk).teacher == colleague
