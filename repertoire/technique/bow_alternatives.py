@@ -22,7 +22,6 @@ from .bowing import is_downbeat, read_strokes
 from .line import Line, event_address
 from .loudness import Loudness, loudness
 from .marks import Kind, Mark, Marks
-from .spans import spanning
 from .strokes import BOW, Bowing, BowSettings, Direction, FindingKind, Moment, Stroke, StrokeKind
 
 RULES = "bow 2"
@@ -231,12 +230,16 @@ def _divided(line: Line, base: Bowing, bowing: Bowing, unit: Unit | None) -> str
 
 def _grouped(line: Line, marks: Marks, base: Bowing, unit: Unit | None) -> list[Mark]:
     """Slurs over every unit, broken at rests, pizzicato, tremolo, repeated notes, dots and signs
-    that are marked; ties and hooked groups stay."""
-    out = [m for m in marks if m.kind not in _GROUPING or m.kind is Kind.HOOK]
+    that are marked; ties stay, and whatever is played in one bow with stops."""
+    stopped = _stopped(base)
+    out = [
+        m for m in marks
+        if m.kind not in _GROUPING or m.kind is Kind.HOOK
+        or (m.kind is Kind.SLUR and {event_address(m.at), event_address(m.to)} <= stopped)
+    ]  # fmt: skip
     moments = _written(base)
     fixed = {event_address(m.at) for m in marks if m.kind in _DIRECTIONS}
     dotted = {event_address(m.at) for m in marks if m.kind is Kind.ARTICULATION and m.value in _STOPPED}
-    hooked = _inside_hooks(line, marks)
     groups: list[list[Moment]] = []
     keys: list[tuple[int, int]] = []
     for moment in moments:
@@ -246,7 +249,7 @@ def _grouped(line: Line, marks: Marks, base: Bowing, unit: Unit | None) -> list[
         shaking = last is not None and (last.main.tremolo or moment.main.tremolo)
         apart = last is not None and (
             any(e.address in fixed for e in moment.events)
-            or {last.address, moment.address} & (dotted | hooked)
+            or {last.address, moment.address} & (dotted | stopped)
             or bool({*last.main.pitches} & {*moment.main.pitches})
         )
         if touching and not shaking and (moment.continues or (keys[-1] == key and not apart)):
@@ -260,10 +263,10 @@ def _grouped(line: Line, marks: Marks, base: Bowing, unit: Unit | None) -> list[
     return out
 
 
-def _inside_hooks(line: Line, marks: Marks) -> set[str]:
-    """Notes of hooked and portato groups."""
-    spans = spanning(line, marks, Kind.HOOK)
-    return {e.address for start, end, _ in spans for e in line.between(start.address, end.address)}
+def _stopped(base: Bowing) -> set[str]:
+    """Notes of hooked and portato strokes, however they are written."""
+    kinds = (StrokeKind.HOOKED, StrokeKind.PORTATO)
+    return {a for s in base.strokes if s.kind in kinds and len(s.moments) > 1 for a in s.notes}
 
 
 def _pairs(base: Bowing) -> list[tuple[Stroke, Stroke]]:

@@ -99,6 +99,15 @@ def test_no_new_slur_runs_over_a_repeated_note_or_over_dots():
     assert "by the beat" not in named(dots, *(f"staccato b1n{n}" for n in (1, 2, 3, 4)))
 
 
+def test_hooked_groups_stay_also_when_they_are_written_as_slurs_over_dots():
+    dotted = line("4/4", "alto", "C4 e. D4 s E4 q F4 e G4 e A4 q | C4 w")
+    given = ("slur b1n1 b1n2", "staccato b1n1", "staccato b1n2")
+    found = named(dotted, *given)["by the beat"]
+    assert shape(found.bowing) == "d2 u1 d2 u1 d1"
+    assert found.bowing.strokes[0].kind == "portato"
+    assert set(marks(*given)) <= set(found.marks)
+
+
 def test_beats_are_not_shorter_than_they_are_felt():
     eighths = line("4/8", "alto", "C4 s D4 s E4 s F4 s G4 s A4 s B4 s C5 s | D4 q E4 q")
     assert shape(named(eighths)["by the beat"].bowing) == "d4 u4 d1 u1"
