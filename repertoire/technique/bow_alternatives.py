@@ -151,7 +151,7 @@ def _families(line: Line, marks: Marks, base: Bowing, printed: Marks | None) -> 
 
 def _shape(bowing: Bowing) -> tuple[tuple[str, str, str], ...]:
     """What makes two bowings the same in playing: the notes of each stroke, its way and kind."""
-    return tuple((s.first + "-" + s.last, s.direction, s.kind + s.retake) for s in bowing.strokes)
+    return tuple((f"{s.first}-{s.last}", s.direction, f"{s.kind} {bool(s.retake)}") for s in bowing.strokes)
 
 
 def _overlong(bowing: Bowing) -> float:

@@ -10,12 +10,12 @@ from collections.abc import Collection
 
 from .bow_facts import BowFacts
 from .bow_words import place_word
-from .line import Line
+from .line import Line, beat_label
 from .marks import Kind, Mark, Marks
 
 _SIGNS = frozenset({Kind.BOW, Kind.RETAKE, Kind.HOOK, Kind.AMOUNT, Kind.PART})
 UNEVEN = 2.0  # a stroke less than this many times as fast as its neighbour is not worth a word
-NAMED = 4  # signs left out that are named one by one
+NAMED = 6  # bars that are named for signs left out
 
 
 def trade_off(before: BowFacts, after: BowFacts) -> str:
@@ -72,9 +72,23 @@ def left_out(line: Line, before: Marks, after: Marks, source: Collection[Mark]) 
 
 
 def _named(line: Line, found: list[Mark], whose: str) -> str:
-    named = [f"{whose} {_sign(m)} in {line.where(m.at)}" for m in found[:NAMED]]
-    more = len(found) - NAMED
-    return ", ".join(named) + (f" and {more} more" if more > 0 else "")
+    """“your up-bow in bar 3, beat 1”, “the printed down-bows on beat 1 of bars 2, 3 and 4”."""
+    alike: dict[tuple[str, str], list[Mark]] = {}
+    for mark in found:
+        event = line.event(mark.at)
+        beat = beat_label(line.bar(event.bar).beat(event.onset))
+        alike.setdefault((_sign(mark), beat), []).append(mark)
+    told = []
+    for (sign, beat), marks in alike.items():
+        if len(marks) == 1:
+            told.append(f"{whose} {sign} in {line.where(marks[0].at)}")
+            continue
+        bars = list(dict.fromkeys(line.bar_of(m.at).number for m in marks))
+        shown, more = bars[:NAMED], len(bars) - NAMED
+        last = f"{more} more" if more > 0 else shown.pop() if len(shown) > 1 else ""
+        words = ", ".join(shown) + (f" and {last}" if last else "")
+        told.append(f"{whose} {_many(sign)} on beat {beat} of {'bars' if len(bars) > 1 else 'bar'} {words}")
+    return ", ".join(told)
 
 
 def _sign(mark: Mark) -> str:
@@ -83,6 +97,14 @@ def _sign(mark: Mark) -> str:
     if mark.kind is Kind.HOOK:
         return f"{mark.value} notes"
     return {Kind.RETAKE: "retake", Kind.AMOUNT: "amount of bow", Kind.PART: "part of the bow"}[mark.kind]
+
+
+def _many(sign: str) -> str:
+    """A sign's words for several: down-bows, amounts of bow, hooked notes."""
+    if sign.endswith("notes"):
+        return sign
+    first, _, rest = sign.partition(" ")
+    return f"{first}s {rest}".strip()
 
 
 def _at(word: str) -> str:

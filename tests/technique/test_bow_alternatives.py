@@ -131,6 +131,11 @@ def test_what_cannot_hold_is_named():
     up = next(p for p in found if p.name == "start up")
     assert shape(up.bowing) == "u1 d1 u1 d1 u1"
     assert up.leaves_out == "Leaves out your up-bow in bar 1, beat 3 and the printed down-bow in bar 2, beat 1."
+    # Alike in several bars they are told together.
+    bars = line("2/4", "alto", " | ".join(["C4 q D4 q"] * 9))
+    downs = marks(*(f"down b{n}n1" for n in range(2, 10)))
+    many = next(p for p in possible_bowings(bars, downs, printed=downs, limit=None) if p.name == "start up")
+    assert many.leaves_out == "Leaves out the printed down-bows on beat 1 of bars 2, 3, 4, 5, 6, 7 and 2 more."
     # A sign that holds either way stays, and the other is not given up for it.
     after_rest = line("4/4", "alto", "C4 h r h | E4 h F4 h")
     kept = named(after_rest, "down b2n1")["start up"]
@@ -144,6 +149,11 @@ def test_nothing_is_hooked_to_an_ornament_or_against_a_sign():
     found = possible_bowings(passage, trill, limit=None)
     hooked = next(p for p in found if p.name == "short notes hooked")
     assert [m.at for m in hooked.marks if m.kind is Kind.HOOK] == ["b3n1"]
+
+
+def test_marking_the_retakes_that_are_needed_already_is_no_other_bowing():
+    waltz = line("3/4", "alto", "C4 q D4 q E4 q | F4 q E4 q D4 q | C4 h.")
+    assert "retaken downbeats" not in named(waltz, "down b1n1", "down b2n1", "down b3n1", tempo=60)
 
 
 def test_a_retake_is_offered_only_where_there_is_time():
