@@ -9,17 +9,21 @@ student) names those with `copies(teachers) -> list` of rows, each of which goes
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
-from django.db import connection, models, transaction
+from django.db import OperationalError, connection, models, transaction
 from django.db.models.fields.files import FieldFile
 from django.utils import timezone
 
 from studio.models import Erasure, Guardian, Handover, Student
 
+_log = logging.getLogger(__name__)
+_TRIES, _WAIT = 3, 1000  # milliseconds each
 _AT_ONCE = 500  # keys asked for in one query
 
 
@@ -65,10 +69,19 @@ def export(student: Student) -> str:
     return json.dumps(content, cls=DjangoJSONEncoder, indent=1, ensure_ascii=False)
 
 
-def erase(student: Student, *, keep_copies: bool = False) -> Erasure:
+@dataclass(frozen=True, slots=True)
+class Erased:
+    """The mark that is left, and whether the database's log could not be emptied of the record."""
+
+    mark: Erasure
+    in_log: bool
+
+
+def erase(student: Student, *, keep_copies: bool = False) -> Erased:
     """Erase the record, guardians who are nobody else's and what was copied out of it; leave a mark
     without personal data. Files are deleted after the database has let the rows go.
     """
+    emptied: list[bool] = []
     with transaction.atomic():
         copies = [] if keep_copies else copies_of(student)
         guardians = [guardian for guardian in guardians_of(student) if guardian.students.count() == 1]
@@ -86,8 +99,8 @@ def erase(student: Student, *, keep_copies: bool = False) -> Erasure:
             teacher_id=student.teacher_id, at=timezone.now(), rows=count + len(guardians) + len(copies)
         )
         transaction.on_commit(lambda: _delete(files))
-        transaction.on_commit(_empty_log)
-    return mark
+    transaction.on_commit(lambda: emptied.append(_empty_log()))
+    return Erased(mark, in_log=False in emptied)
 
 
 def _tables_leading_to(model: type[models.Model]) -> Iterator[tuple[type[models.Model], str]]:
@@ -127,11 +140,26 @@ def _files_of(row: models.Model) -> Iterable[Path]:
     return list(kept()) if kept else []
 
 
-def _empty_log() -> None:
-    """SQLite overwrites what it deletes (settings.py); what its log still holds of it goes with the log."""
-    if connection.vendor == "sqlite" and not connection.in_atomic_block:
-        with connection.cursor() as cursor:
-            cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+def _empty_log() -> bool:
+    """SQLite overwrites what it deletes (settings.py); what its log still holds of it goes with the log. False
+    when somebody went on reading from it; it is emptied then when the last connection closes."""
+    if connection.vendor != "sqlite" or connection.in_atomic_block:
+        return True
+    with connection.cursor() as cursor:
+        (before,) = cursor.execute("PRAGMA busy_timeout").fetchone()
+        cursor.execute(f"PRAGMA busy_timeout = {_WAIT}")
+        try:
+            for _ in range(_TRIES):
+                try:
+                    (busy, *_) = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+                except OperationalError:
+                    continue
+                if not busy:
+                    return True
+        finally:
+            cursor.execute(f"PRAGMA busy_timeout = {before}")
+    _log.warning("An erased record may still be in the database’s log, which is in use: it is emptied with the server.")
+    return False
 
 
 def _delete(files: list[Path]) -> None:

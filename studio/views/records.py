@@ -49,8 +49,14 @@ def student_erase(request: HttpRequest, student_id: int) -> HttpResponse:
     student = get_student(request, student_id)
     form = EraseForm(request.POST or None, student=student)
     if request.method == "POST" and form.is_valid():
-        erase(student, keep_copies=form.cleaned_data["keep_copies"])
+        erased = erase(student, keep_copies=form.cleaned_data["keep_copies"])
         messages.success(request, f"{student.first_name}’s record is erased. Older backups still hold it.")
+        if erased.in_log:
+            messages.warning(
+                request,
+                "The database’s log was in use just now and may still hold some of it. It is emptied when nobody "
+                "reads from it any more; stop the server and start it again to be sure.",
+            )
         return redirect("students")
     copies = copies_of(student)
     context = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from django.urls import reverse
 
 from lessons.models import Assignment, Lesson, Observation, Sheet, Step
 from repertoire.models import Piece
+from studio import personal_record
 from studio.models import Erasure, Guardian, Guardianship, Student
 from studio.personal_record import erase, rows_of
 
@@ -98,6 +100,29 @@ def test_nothing_of_it_is_left_in_the_database_file(record):
     assert b"afraid of thunderstorms" in bytes_kept()
     erase(student)
     assert b"afraid of thunderstorms" not in bytes_kept()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_log_that_is_in_use_is_tried_again_and_told(client_of, teacher, record, monkeypatch, caplog):
+    """Somebody reads on while the record is erased."""
+    if connection.vendor != "sqlite":
+        pytest.skip("PostgreSQL keeps its own files")
+    monkeypatch.setattr(personal_record, "_WAIT", 10)
+    Student.objects.filter(pk=record.pk).update(private_notes="afraid of thunderstorms")
+    reader = sqlite3.connect(connection.settings_dict["NAME"], uri=True, isolation_level=None)
+    reader.execute("BEGIN")
+    reader.execute("SELECT count(*) FROM studio_student").fetchone()
+    try:
+        answer = client_of(teacher).post(
+            reverse("student_erase", args=[record.pk]), {"first_name": "Mira"}, follow=True
+        )
+    finally:
+        reader.close()
+    assert "log was in use" in answer.content.decode()
+    assert "may still be in the database" in caplog.text
+    assert personal_record._empty_log()
+    with connection.cursor() as cursor:
+        assert cursor.execute("PRAGMA busy_timeout").fetchone() == (20_000,)
 
 
 @pytest.mark.django_db(transaction=True)
