@@ -20,7 +20,7 @@ from django.db import OperationalError, connection, models, transaction
 from django.db.models.fields.files import FieldFile
 from django.utils import timezone
 
-from studio.models import Erasure, Guardian, Handover, Student
+from studio.models import Erasure, Guardian, Handover, Student, Teacher
 
 _log = logging.getLogger(__name__)
 _TRIES, _WAIT = 3, 1000  # milliseconds each
@@ -50,6 +50,8 @@ def copies_of(student: Student) -> list[models.Model]:
     """What was copied out of the record and stands elsewhere with a teacher who has or had the student."""
     record = rows_of(student)
     teachers = {student.teacher_id, *Handover.objects.filter(student=student).values_list("giver", flat=True)}
+    if Teacher.objects.filter(pk__in=teachers, is_active=False).exists():  # what she kept may be any colleague's now
+        teachers |= set(Teacher.objects.filter(studio=student.teacher.studio_id).values_list("pk", flat=True))
     named = (row for rows in record.values() for row in rows if hasattr(row, "copies"))
     found = {(type(copy), copy.pk): copy for row in named for copy in row.copies(teachers)}
     own = {(table, row.pk) for table, rows in record.items() for row in rows}

@@ -20,7 +20,7 @@ from pypdf import PdfReader
 
 from lessons import links
 from lessons.assigning import StepPlan, assign
-from lessons.handing_over import hand_over
+from lessons.handing_over import hand_over, leave
 from lessons.home_pages import page_of
 from lessons.home_showing import page_file
 from lessons.models import HomePage, Lesson, Step
@@ -366,3 +366,12 @@ def test_a_former_teachers_copies_go_too_and_the_same_picture_of_another_teacher
     theirs = copy_step_picture(kept, third, None)
     erase(Student.objects.get(pk=student.pk))
     assert list(StepPicture.objects.all()) == [theirs]
+
+
+def test_copies_of_a_teacher_who_left_are_found_with_who_took_them_over(teacher, colleague, student, jonas):
+    third = Teacher.objects.create_user("una@example.org", "a long bow on an open D", name="Una", studio=teacher.studio)
+    hand_over(teacher, {student.pk: colleague, jonas.pk: third}, reason="moves", at=AT)
+    leave(teacher, third)
+    assert StepPicture.objects.filter(teacher=third).count() == 2  # Jonas's and the set's
+    erase(Student.objects.get(pk=student.pk))
+    assert not StepPicture.objects.exists()
