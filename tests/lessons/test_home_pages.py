@@ -40,6 +40,7 @@ MAY_KNOW = {
     "lessons.links",
     "lessons.home_models",
     "lessons.home_showing",
+    "studio.asked",
     "studio.throttle",
     "studio.visitors",
 }
