@@ -103,7 +103,10 @@ class AssignForm(PlanForm):
 
 
 class LessonForm(forms.Form):
-    """A lesson in the timetable, once or weekly. Date and time are local."""
+    """A lesson in the timetable, once or weekly. Date and time are local.
+
+    Where a lesson with later ones in its weekly row is moved, `which` asks how far the change goes.
+    """
 
     student = forms.ModelChoiceField(label="Student", queryset=Student.objects.none())
     on = forms.DateField(label="Date", widget=DateInput())
@@ -112,15 +115,23 @@ class LessonForm(forms.Form):
     weeks = forms.IntegerField(
         label="Weeks", min_value=1, max_value=WEEKS_LIMIT, initial=1, help_text="1 for this lesson alone"
     )
+    which = forms.ChoiceField(
+        label="Which lessons", choices=[("this", "this"), ("later", "later")], initial="this", required=False
+    )
 
-    def __init__(self, *args: Any, students: Any = None, moving: bool = False, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, students: Any = None, moving: bool = False, in_row: bool = False, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         if students is None:
             del self.fields["student"]
         else:
             self.fields["student"].queryset = students  # type: ignore[attr-defined]
+            self.fields["student"].label_from_instance = lambda student: student.full_name  # type: ignore[attr-defined]
         if moving:
             del self.fields["weeks"]
+        if not in_row:
+            del self.fields["which"]
 
     def clean_on(self) -> date:
         on: date = self.cleaned_data["on"]

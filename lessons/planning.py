@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Exists, Max, OuterRef, QuerySet
 
 from lessons.breaks import breaks_of, for_student
 from lessons.models import Lesson
@@ -23,6 +23,17 @@ WEEKS_LIMIT = 52
 
 class PlanError(ValueError):
     """A lesson that can't be planned; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """What planning would do: the times of new lessons, the lessons there already at their times, days
+    left out of a weekly row because they lie in a break, and the teacher's lessons at the same time."""
+
+    starts: tuple[datetime, ...]
+    there: tuple[Lesson, ...]
+    left_out: tuple[date, ...]
+    overlapping: tuple[Lesson, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,74 +52,83 @@ def weekly(first: date, at: time, zone: ZoneInfo, weeks: int) -> tuple[datetime,
     return tuple(datetime.combine(first + timedelta(weeks=n), at, tzinfo=zone) for n in range(weeks))
 
 
-def plan_lessons(student: Student, *, on: date, at: time, minutes: int = 30, weeks: int = 1) -> Planned:
-    """Add a student's lessons. A lesson already there at that time stays as it is. Raises PlanError."""
+def times_for(student: Student, *, on: date, at: time, minutes: int = 30, weeks: int = 1) -> Times:
+    """What `plan_lessons` would do with the same words; nothing is stored. Raises PlanError."""
     if not 1 <= weeks <= WEEKS_LIMIT:
         raise PlanError(f"Repeat for 1 to {WEEKS_LIMIT} weeks.")
-    zone = ZoneInfo(student.teacher.studio.timezone)
     away = for_student(breaks_of([student.pk], since=on), student.pk) if weeks > 1 else ()
-    made, there, left_out = [], [], []
+    wanted, left_out = [], []
+    for starts in weekly(on, at, ZoneInfo(student.teacher.studio.timezone), weeks):
+        inside = any(first <= starts.date() <= last for first, last in away)
+        if inside:
+            left_out.append(starts.date())
+        else:
+            wanted.append(starts.astimezone(UTC))
+    there = {lesson.starts: lesson for lesson in Lesson.objects.filter(student=student, starts__in=wanted)}
+    new = tuple(starts for starts in wanted if starts not in there)
+    return Times(
+        starts=new,
+        there=tuple(there[starts] for starts in wanted if starts in there),
+        left_out=tuple(left_out),
+        overlapping=at_the_same_time(student.teacher_id, [(starts, minutes) for starts in new]),
+    )
+
+
+def plan_lessons(student: Student, *, on: date, at: time, minutes: int = 30, weeks: int = 1) -> Planned:
+    """Add a student's lessons. A lesson already there at that time stays as it is. Raises PlanError."""
     with transaction.atomic():
         Student.objects.select_for_update().get(pk=student.pk)
-        number = _last_number(student)
-        for starts in weekly(on, at, zone, weeks):
-            if any(first <= starts.date() <= last for first, last in away):
-                left_out.append(starts.date())
-                continue
-            known = Lesson.objects.filter(student=student, starts=starts).first()
-            if known is not None:
-                there.append(known)
-                continue
-            number += 1
-            made.append(
-                Lesson.objects.create(
-                    teacher_id=student.teacher_id, student=student, number=number, starts=starts, minutes=minutes
-                )
+        times = times_for(student, on=on, at=at, minutes=minutes, weeks=weeks)
+        last = _last_number(student)
+        made = tuple(
+            Lesson.objects.create(
+                teacher_id=student.teacher_id, student=student, number=number, starts=starts, minutes=minutes
             )
-    return Planned(tuple(made), tuple(there), overlapping(made), tuple(left_out))
+            for number, starts in enumerate(times.starts, last + 1)
+        )
+    return Planned(made, times.there, times.overlapping, times.left_out)
 
 
-def move_lesson(lesson: Lesson, *, on: date, at: time, minutes: int) -> tuple[Lesson, ...]:
-    """Move one lesson; it stays the same lesson. Returns lessons it now overlaps. Raises PlanError."""
-    starts = datetime.combine(on, at, tzinfo=ZoneInfo(lesson.teacher.studio.timezone))
-    others = Lesson.objects.filter(student=lesson.student_id, starts=starts).exclude(pk=lesson.pk)
-    if others.exists():
-        raise PlanError("There is already a lesson with this student at that time.")
-    lesson.starts, lesson.minutes = starts, minutes
-    lesson.save(update_fields=["starts", "minutes"])
-    return overlapping([lesson])
+def take_back(lessons: QuerySet[Lesson]) -> int:
+    """Remove those of some lessons, added by mistake, in which nothing was noted; how many these were."""
+    return untouched(lessons).delete()[0]
+
+
+def untouched(lessons: QuerySet[Lesson]) -> QuerySet[Lesson]:
+    """Those without note, sentence, attendance or end, and which no other record names."""
+    bare = lessons.filter(note="", private_note="", sentence="", attendance="", finished=None)
+    for relation in Lesson._meta.related_objects:
+        assert not isinstance(relation.related_model, str)
+        naming = relation.related_model._base_manager.filter(**{relation.field.name: OuterRef("pk")})
+        bare = bare.exclude(Exists(naming))
+    return bare
 
 
 def remove_lesson(lesson: Lesson) -> None:
     """Take a lesson out that nothing was noted in. Raises PlanError."""
-    noted = lesson.note or lesson.private_note or lesson.attendance or lesson.finished
-    for relation in ("observations", "marking_changes", "state_changes", "listening_points", "assigned", "sheets"):
-        noted = noted or getattr(lesson, relation).exists()
-    if noted:
+    if not take_back(Lesson.objects.filter(pk=lesson.pk)):
         raise PlanError("Something was noted in this lesson, so it stays; note the attendance as cancelled instead.")
-    lesson.delete()
 
 
-def overlapping(lessons: Iterable[Lesson]) -> tuple[Lesson, ...]:
-    """The teacher's other lessons that share time with these, cancelled ones aside."""
-    lessons = list(lessons)
-    if not lessons:
+def at_the_same_time(
+    teacher: int, spans: Iterable[tuple[datetime, int]], leaving_out: Iterable[int] = ()
+) -> tuple[Lesson, ...]:
+    """A teacher's lessons that share time with any of the spans (start, minutes), cancelled ones aside.
+
+    `teacher` and `leaving_out` are ids; the latter are the lessons the spans are meant for.
+    """
+    times = [(starts, starts + timedelta(minutes=minutes)) for starts, minutes in spans]
+    if not times:
         return ()
-    own = {lesson.pk for lesson in lessons}
-    first, last = min(x.starts for x in lessons), max(x.starts + timedelta(minutes=x.minutes) for x in lessons)
+    first, last = min(starts for starts, _ in times), max(ends for _, ends in times)
     near = (
-        Lesson.objects.filter(teacher=lessons[0].teacher_id, starts__gt=first - timedelta(hours=5), starts__lt=last)
+        Lesson.objects.filter(teacher=teacher, starts__gt=first - timedelta(hours=5), starts__lt=last)
         .exclude(attendance=Lesson.Attendance.CANCELLED)
+        .exclude(pk__in=list(leaving_out))
         .select_related("student")
-        .order_by("starts")
+        .order_by("starts", "id")
     )
-    return tuple(other for other in near if other.pk not in own and any(_meet(other, lesson) for lesson in lessons))
-
-
-def _meet(one: Lesson, other: Lesson) -> bool:
-    return one.starts < other.starts + timedelta(minutes=other.minutes) and other.starts < one.starts + timedelta(
-        minutes=one.minutes
-    )
+    return tuple(other for other in near if any(other.starts < ends and starts < other.ends for starts, ends in times))
 
 
 def _last_number(student: Student) -> int:

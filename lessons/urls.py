@@ -2,7 +2,19 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from lessons.views import assignments, breaks, calendar, find, handing_over, lessons, moving, noting, students, today
+from lessons.views import (
+    assignments,
+    breaks,
+    calendar,
+    find,
+    handing_over,
+    lessons,
+    moving,
+    noting,
+    planning,
+    students,
+    today,
+)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", today.today, name="today"),
@@ -11,11 +23,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("lessons/breaks", breaks.breaks, name="breaks"),
     path("lessons/breaks/<int:break_id>/remove", breaks.break_remove, name="break_remove"),
     path("lessons/recitals/<int:recital_id>/remove", breaks.recital_remove, name="recital_remove"),
-    path("lessons/new", calendar.lesson_add, name="lesson_add"),
+    path("lessons/new", planning.lesson_add, name="lesson_add"),
+    path("lessons/take-back", planning.lessons_take_back, name="lessons_take_back"),
     path("lessons/<int:lesson_id>", lessons.lesson, name="lesson"),
     path("lessons/<int:lesson_id>/finish", lessons.finish, name="lesson_finish"),
-    path("lessons/<int:lesson_id>/time", calendar.lesson_move, name="lesson_move"),
-    path("lessons/<int:lesson_id>/remove", calendar.lesson_remove, name="lesson_remove"),
+    path("lessons/<int:lesson_id>/time", planning.lesson_move, name="lesson_move"),
+    path("lessons/<int:lesson_id>/remove", planning.lesson_remove, name="lesson_remove"),
     path("lessons/<int:lesson_id>/observe", noting.observe, name="observe"),
     path("lessons/<int:lesson_id>/flag", noting.flag, name="flag"),
     path("lessons/<int:lesson_id>/heard", noting.heard, name="heard"),
@@ -32,7 +45,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("settings/hand-over", handing_over.hand_over, name="hand_over"),
     path("settings/leave", handing_over.leave, name="leave"),
     path("students/<int:student_id>/", students.student, name="student"),
-    path("students/<int:student_id>/lessons/new", calendar.lesson_new, name="lesson_new"),
+    path("students/<int:student_id>/lessons/new", planning.lesson_new, name="lesson_new"),
     path("students/<int:student_id>/breaks", breaks.student_breaks, name="student_breaks"),
     path("students/<int:student_id>/assign", assignments.assign, name="assign"),
     path("students/<int:student_id>/assign/moved", moving.assign_moved, name="assign_moved"),

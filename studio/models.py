@@ -117,6 +117,11 @@ class Student(models.Model):
     def __str__(self) -> str:
         return self.first_name
 
+    @property
+    def full_name(self) -> str:
+        """With the surname where it is known: what lists to choose from show."""
+        return f"{self.first_name} {self.surname}".strip()
+
     def instrument_on(self, day: date) -> InstrumentPeriod | None:
         """The instrument played on a day; the one begun last when there are two kinds."""
         return next(iter(self.instruments_on(day)), None)

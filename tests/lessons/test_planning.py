@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime, time
 import pytest
 
 from lessons.models import Lesson
-from lessons.planning import PlanError, move_lesson, overlapping, plan_lessons, remove_lesson
+from lessons.planning import PlanError, plan_lessons, remove_lesson, times_for
+from lessons.series import apply_change, change_of
 from lessons.views.calendar import month_of, week_of
 from studio.models import Student
 
@@ -39,20 +40,22 @@ def test_lessons_at_the_same_time_are_told(student, teacher):
     noor = Student.objects.create(teacher=teacher, first_name="Noor")
     plan_lessons(noor, on=date(2026, 3, 26), at=time(16, 45), minutes=45)
     plan_lessons(noor, on=date(2026, 4, 2), at=time(17, 0))
-    planned = plan_lessons(student, on=date(2026, 3, 26), at=time(16, 30), minutes=30, weeks=2)
-    assert [lesson.student for lesson in planned.overlapping] == [noor]
+    plan = {"on": date(2026, 3, 26), "at": time(16, 30), "minutes": 30, "weeks": 2}
+    times = times_for(student, **plan)
+    assert [(x.student, x.starts) for x in times.overlapping] == [(noor, datetime(2026, 3, 26, 16, 45, tzinfo=UTC))]
+    assert not Lesson.objects.filter(student=student).exists()
     Lesson.objects.filter(student=noor).update(attendance="cancelled")
-    assert overlapping(planned.lessons) == ()
+    assert times_for(student, **plan).overlapping == ()
 
 
 def test_a_moved_lesson_stays_the_same_lesson(student, lesson):
-    move_lesson(lesson, on=date(2026, 3, 30), at=time(10, 0), minutes=45)
+    apply_change(change_of(lesson, on=date(2026, 3, 30), at=time(10, 0), minutes=45))
     moved = Lesson.objects.get()
     assert (moved.pk, moved.number, moved.minutes) == (lesson.pk, 1, 45)
     assert moved.starts == datetime(2026, 3, 30, 9, 0, tzinfo=UTC)
     other = plan_lessons(student, on=date(2026, 4, 6), at=time(10, 0)).lessons[0]
     with pytest.raises(PlanError, match="already a lesson"):
-        move_lesson(other, on=date(2026, 3, 30), at=time(10, 0), minutes=30)
+        change_of(other, on=date(2026, 3, 30), at=time(10, 0), minutes=30)
 
 
 def test_a_lesson_with_something_noted_stays(lesson):
