@@ -6,6 +6,8 @@ from datetime import UTC, datetime
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import transaction
+from django.test import override_settings
 from django.urls import reverse
 
 from lessons.demo import load_demo
@@ -19,6 +21,37 @@ from repertoire.sharing import shared_within
 from studio.models import Guardian, Handover, Student, Teacher
 
 NOW = datetime(2026, 5, 13, 12, 0, tzinfo=UTC)  # a Wednesday
+pytestmark = pytest.mark.xdist_group("demonstration")  # one process, so that it loads once
+
+
+def test_a_real_studio_is_left_alone(teacher):
+    with pytest.raises(CommandError, match="real studio"):
+        call_command("load_demo")
+    assert not Piece.objects.exists()
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    """Where the demonstration's uploads and sheets lie, for all tests of this file."""
+    return tmp_path_factory.mktemp("demonstration")
+
+
+@pytest.fixture
+def at_the_files(settings, files):
+    settings.MEDIA_ROOT, settings.SHEETS_ROOT = files / "uploads", files / "sheets"
+
+
+@pytest.fixture(scope="module")
+def loaded(django_db_setup, django_db_blocker, files):
+    """The demonstration, loaded once for the tests after this; each takes back what it changes itself."""
+    with (
+        django_db_blocker.unblock(),
+        override_settings(MEDIA_ROOT=files / "uploads", SHEETS_ROOT=files / "sheets"),
+        transaction.atomic(),
+    ):
+        assert load_demo("a password of its own", now=NOW)
+        yield
+        transaction.set_rollback(True)
 
 
 def a_colleague_shares_a_marking_and_has_handed_a_student_over(client):
@@ -41,9 +74,7 @@ def a_colleague_shares_a_marking_and_has_handed_a_student_over(client):
     assert "Perpetua" not in client.get(reverse("piece", args=[minor.movement.revision.part.piece_id])).content.decode()
 
 
-@pytest.mark.django_db
-def test_it_loads_is_whole_and_a_second_time_changes_nothing(client):
-    assert load_demo("a password of its own", now=NOW)
+def test_it_is_whole_and_loading_a_second_time_changes_nothing(loaded, at_the_files, db, client):
     assert 8 <= Student.objects.count() <= 12
     assert {p for s in Student.objects.all() for p in s.instruments.values_list("instrument", flat=True)} == {
         "violin",
@@ -97,15 +128,7 @@ def test_it_loads_is_whole_and_a_second_time_changes_nothing(client):
     assert all(each.check_password("a password of its own") for each in Teacher.objects.all())
 
 
-def test_a_real_studio_is_left_alone(teacher):
-    with pytest.raises(CommandError, match="real studio"):
-        call_command("load_demo")
-    assert not Piece.objects.exists()
-
-
-@pytest.mark.django_db
-def test_a_violin_passage_stands_in_alto_clef_a_fifth_lower_on_a_viola_students_sheet():
-    load_demo("a password of its own", now=NOW)
+def test_a_violin_passage_stands_in_alto_clef_a_fifth_lower_on_a_viola_students_sheet(loaded, at_the_files, db):
     rufus = Student.objects.get(first_name="Rufus")
     work = rufus.assignments.get(passage__movement__revision__part__piece__title="First Windows")
     violin = Passage.objects.get(movement__revision__part__name="Violin", title="Opening", start_bar=1, end_bar=8,
