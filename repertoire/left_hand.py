@@ -30,7 +30,7 @@ from repertoire.technique.left_hand import (
 )
 from repertoire.technique.line import Line
 from repertoire.technique.marks import Marks, digest
-from repertoire.technique.strings import OPEN_STRINGS, StringError, open_string, position_label, string_name
+from repertoire.technique.strings import A4, OPEN_STRINGS, StringError, open_string, position_label, string_name
 from repertoire.technique.tuning import SHOWN_FIRST, Care, heard_two_ways, tuning_care
 
 _fingerings: Store[Any, Fingering] = Store(120)
@@ -94,6 +94,7 @@ class HandSaid:
     care: tuple[CareSaid, ...]
     more_care: tuple[CareSaid, ...]
     two_ways: tuple[Said, ...]
+    a4: float
     harmonics: tuple[HarmonicSaid, ...]
     findings: tuple[str, ...]
     open_choices: tuple[Said, ...]
@@ -141,8 +142,10 @@ def hand(line: Line, marks: Marks, player: Player, *, preset: str = "balanced") 
     return _fingerings.put(key, made)
 
 
-def tell(fingering: Fingering, marks: Marks, player: Player, flags: Iterable[tuple[str, str]] = ()) -> HandSaid:
-    """The lists of a page, in words."""
+def tell(
+    fingering: Fingering, marks: Marks, player: Player, flags: Iterable[tuple[str, str]] = (), *, a4: float = A4
+) -> HandSaid:
+    """The lists of a page, in words; `a4` is the studio's A in Hz."""
     told = _Telling(fingering)
     care = tuple(told.care(c) for c in tuning_care(fingering, flags))
     shown = max(SHOWN_FIRST, sum(c.flagged for c in care))
@@ -174,7 +177,8 @@ def tell(fingering: Fingering, marks: Marks, player: Player, flags: Iterable[tup
         ringing=told.ringing(),
         care=care[:shown],
         more_care=care[shown:],
-        two_ways=told.grouped([(t.address, f"{t.pitch.label}: {t.sentence}") for t in heard_two_ways(fingering)]),
+        two_ways=told.grouped([(t.address, f"{t.pitch.label}: {t.sentence}") for t in heard_two_ways(fingering, a4)]),
+        a4=a4,
         harmonics=tuple(told.harmonics()),
         findings=tuple(f.message for f in findings(fingering, marks)),
         open_choices=choices_said(fingering),

@@ -65,7 +65,9 @@ def beneath(request: HttpRequest, passage: Passage, marks: Marks, picture: Pictu
         context["players"] = players_to_choose(request, player)
         fingering = version.fingering
         if fingering is not None:
-            context["hand"] = tell(fingering, marks, player, flags_of(passage, player.student))
+            context["hand"] = tell(
+                fingering, marks, player, flags_of(passage, player.student), a4=passage.teacher.studio.a4_hz
+            )
             context["guides"] = urlencode({"marking": source})
     return context
 
@@ -96,7 +98,7 @@ def hands_of(passage: Passage, lettered: Iterable[Lettered], player: Player | No
     for each in lettered:
         fingering = each.version.fingering
         if fingering is not None:
-            said = tell(fingering, each.version.marks, player, flags)
+            said = tell(fingering, each.version.marks, player, flags, a4=passage.teacher.studio.a4_hz)
             number = each.version.marking.pk
             query = urlencode({"marking": number})
             out.append(LetteredHand(each.letter, each.version.marking.name, said, query, number))

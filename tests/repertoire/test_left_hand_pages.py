@@ -375,3 +375,8 @@ def test_a_double_stop_with_an_open_string_is_tuned_two_ways(client_of, teacher)
     assert "Tuned two ways" in page
     assert "E4: 325.93 Hz as a sixth with the open G3 and 330.00 Hz as a fourth with the open A4" in page
     assert "correct" not in page.lower()
+    teacher.studio.a4_hz = 442
+    teacher.studio.save()
+    page = plain(client_of(teacher).get(f"/repertoire/passages/{passage.pk}?under=hand").content.decode())
+    assert "331.50 Hz as a fourth with the open A4" in page  # 442 × 3/4 [A]
+    assert "At A 442 Hz" in page
