@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 
 from lessons.breaks import LONGEST, Break, Recital
-from lessons.forms import DateInput
+from lessons.forms import DateInput, StudentChoice
 from repertoire.models import Piece
 from studio.models import Student, Teacher
 
@@ -17,7 +17,7 @@ EARLIEST, LATEST = date(1990, 1, 1), date(2100, 12, 31)
 
 def _whose(teacher: Teacher) -> forms.ModelChoiceField[Student]:
     active = Student.objects.filter(teacher=teacher, status=Student.Status.ACTIVE)
-    return forms.ModelChoiceField(label="For", queryset=active, required=False, empty_label="everybody")
+    return StudentChoice(label="For", queryset=active, required=False, empty_label="everybody")
 
 
 def _day(label: str) -> forms.DateField:

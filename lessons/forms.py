@@ -33,6 +33,13 @@ class TimeInput(forms.TimeInput):
         super().__init__(format="%H:%M", **kwargs)
 
 
+class StudentChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """A list to choose a student from, surnames included: first names come twice."""
+
+    def label_from_instance(self, obj: Student) -> str:
+        return obj.full_name
+
+
 class PlanForm(forms.Form):
     """What a student is to do with a passage: steps, tempo, what to listen for, how long."""
 
@@ -108,7 +115,7 @@ class LessonForm(forms.Form):
     Where a lesson with later ones in its weekly row is moved, `which` asks how far the change goes.
     """
 
-    student = forms.ModelChoiceField(label="Student", queryset=Student.objects.none())
+    student = StudentChoice(label="Student", queryset=Student.objects.none())
     on = forms.DateField(label="Date", widget=DateInput())
     at = forms.TimeField(label="Time", widget=TimeInput())
     minutes = forms.IntegerField(label="Minutes", min_value=5, max_value=300, initial=30)
@@ -127,7 +134,6 @@ class LessonForm(forms.Form):
             del self.fields["student"]
         else:
             self.fields["student"].queryset = students  # type: ignore[attr-defined]
-            self.fields["student"].label_from_instance = lambda student: student.full_name  # type: ignore[attr-defined]
         if moving:
             del self.fields["weeks"]
         if not in_row:

@@ -68,6 +68,18 @@ def next_lesson(student: Student, after: datetime) -> Lesson | None:
     return student.lessons.filter(starts__gt=after).exclude(attendance="cancelled").order_by("starts").first()
 
 
+def nearest_lessons(students: Iterable[int], now: datetime) -> dict[int, datetime]:
+    """When the next lesson of each student (by id) starts, or the last one did where none is ahead; none
+    for those without lessons. Cancelled ones aside."""
+    own = Lesson.objects.filter(student=OuterRef("pk")).exclude(attendance="cancelled").order_by("starts")
+    rows = Student.objects.filter(pk__in=list(students)).annotate(
+        coming=Subquery(own.filter(starts__gt=now).values("starts")[:1]),
+        past=Subquery(own.filter(starts__lte=now).reverse().values("starts")[:1]),
+    )
+    found = {pk: coming or past for pk, coming, past in rows.values_list("pk", "coming", "past")}
+    return {pk: starts for pk, starts in found.items() if starts is not None}
+
+
 def next_lessons(teacher: Teacher, after: datetime, count: int = 3) -> QuerySet[Lesson]:
     coming = Lesson.objects.filter(teacher=teacher, starts__gt=after).exclude(attendance="cancelled")
     return coming.select_related("student").order_by("starts", "id")[:count]

@@ -25,9 +25,8 @@ def students(request: HttpRequest) -> HttpResponse:
     tabs = [(value, label, counts.get(value, 0)) for value, label in Student.Status.choices]
     today = timezone.localdate()
     rows = [(student, student.instruments_on(today)) for student in students_with(teacher, status)]
-    return render(
-        request, "studio/students.html", {"section": "students", "rows": rows, "status": status, "tabs": tabs}
-    )
+    context = {"section": "students", "rows": rows, "status": status, "tabs": tabs}
+    return render(request, "studio/students.html", context | {"students": [student for student, _ in rows]})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -194,3 +194,21 @@ def test_others_take_nothing_back(client_of, colleague, stranger, client, autumn
         assert client_of(person).get("/lessons/take-back").status_code == 405
     assert client.post("/lessons/take-back", ids).url.startswith("/sign-in")
     assert len(times()) == 4
+
+
+def test_the_students_list_tells_lesson_times(client_of, teacher, student, autumn, monkeypatch):
+    noor = Student.objects.create(teacher=teacher, first_name="Noor", surname="Lind")
+    Student.objects.create(teacher=teacher, first_name="Otto")
+    plan_lessons(noor, on=date(2026, 10, 8), at=time(9, 5))
+    Lesson.objects.filter(pk=autumn[1].pk).update(attendance="cancelled")
+    monkeypatch.setattr("django.utils.timezone.now", lambda: utc(10, 15, 12, 0))
+    page = " ".join(client_of(teacher).get("/students/").content.decode().split())
+    assert "Wednesday 16:30, next 28 Oct" in page  # in winter time by then, at the same clock time
+    assert "Thursday 09:05, last 8 Oct" in page
+    assert page.count("no lesson planned") == 1
+
+
+def test_a_student_is_chosen_by_full_name(client_of, teacher, student):
+    mine = client_of(teacher)
+    for address in ("/lessons/new", "/lessons/breaks"):
+        assert ">Mira Holt</option>" in mine.get(address).content.decode(), address

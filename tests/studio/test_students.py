@@ -100,12 +100,12 @@ class TestStudents:
 
     def test_the_list_asks_as_often_for_many_as_for_one(self, client_of, teacher, student, django_assert_num_queries):
         me = client_of(teacher)
-        with django_assert_num_queries(6):  # session, teacher, studio; counts, students, instruments
+        with django_assert_num_queries(7):  # session, teacher, studio; counts, students, instruments, lesson times
             me.get("/students/")
         for number in range(20):
             other = Student.objects.create(teacher=teacher, first_name=f"Student {number}")
             InstrumentPeriod.objects.create(student=other, instrument="violin", since=date(2025, 1, 1))
-        with django_assert_num_queries(6):
+        with django_assert_num_queries(7):
             me.get("/students/")
 
 
