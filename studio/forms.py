@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from typing import Any, ClassVar
-from zoneinfo import available_timezones
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
@@ -14,12 +13,7 @@ from django.utils import timezone
 
 from studio.models import Guardian, Guardianship, InstrumentPeriod, Student, Studio, Teacher
 from studio.password_rules import ADVICE
-
-
-def zone_choices() -> list[tuple[str, str]]:
-    """IANA zones named by place, and UTC."""
-    places = sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith(("Etc/", "SystemV/")))
-    return [(zone, zone.replace("_", " ")) for zone in [*places, "UTC"]]
+from studio.time_zones import renamed_zones, zone_choices
 
 
 class DayInput(forms.DateInput):
@@ -100,6 +94,10 @@ class SetUpForm(AccountForm):
     timezone = forms.ChoiceField(label="Time zone", choices=zone_choices, initial="Europe/London")
     field_order = ("studio_name", "timezone")
 
+    def renamed(self) -> dict[str, str]:
+        """Obsolete names of zones, for the browser's guess."""
+        return renamed_zones()
+
 
 class StudioForm(forms.ModelForm):  # type: ignore[type-arg]
     timezone = forms.ChoiceField(label="Time zone", choices=zone_choices)
@@ -110,11 +108,9 @@ class StudioForm(forms.ModelForm):  # type: ignore[type-arg]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        kept = self.instance.timezone
         field = self.fields["timezone"]
         assert isinstance(field, forms.ChoiceField)
-        if kept not in {zone for zone, _ in zone_choices()}:
-            field.choices = [(kept, kept), *zone_choices()]
+        field.choices = zone_choices(self.instance.timezone)
 
 
 class ProfileForm(forms.ModelForm):  # type: ignore[type-arg]

@@ -86,6 +86,20 @@ def test_founding_the_studio(page, live_server, address, check_axe, check_width)
     expect(page).to_have_title("Settings · Mill House")
 
 
+def test_an_obsolete_zone_of_the_browser_is_guessed_by_its_name_of_today(page, live_server, address):
+    """[P] Asia/Kolkata was called Asia/Calcutta (IANA zone database), and is by some browsers still."""
+    page.add_init_script(
+        """const options = Intl.DateTimeFormat.prototype.resolvedOptions;
+        Intl.DateTimeFormat.prototype.resolvedOptions = function () {
+          return { ...options.call(this), timeZone: "Asia/Calcutta" };
+        };"""
+    )
+    page.goto(address("/set-up"))
+    zones = page.get_by_label("Time zone")
+    expect(zones).to_have_value("Asia/Kolkata")
+    expect(zones.locator("option").first).to_have_text("Asia/Kolkata")
+
+
 def test_a_new_student_with_instrument_and_guardian(page, sign_in, teacher, address, check_axe):
     sign_in(teacher)
     page.goto(address("/students/"))
