@@ -45,6 +45,12 @@ def calendar(request: HttpRequest) -> HttpResponse:
         "added": added_of(request, teacher),
         "days": [(d, found, over.get(d, [])) for d, found in days],
     }
+    if by == "month":
+        context["weekdays"] = weeks_of(first, first, teacher.studio.week_start)[0]
+        context["weeks"] = [
+            [(d, filled.get(d, []), over.get(d, [])) if first <= d <= last else None for d in week]
+            for week in weeks_of(first, last, teacher.studio.week_start)
+        ]
     return render(request, "lessons/calendar.html", context)
 
 
@@ -52,6 +58,13 @@ def week_of(day: date, week_start: int) -> tuple[date, date]:
     """First and last day of a day's week; `week_start` 0 is Monday."""
     first = day - timedelta(days=(day.weekday() - week_start) % 7)
     return first, first + timedelta(days=6)
+
+
+def weeks_of(first: date, last: date, week_start: int) -> list[list[date]]:
+    """The whole weeks some days lie in, seven days each."""
+    start, end = week_of(first, week_start)[0], week_of(last, week_start)[1]
+    days = [start + timedelta(days=n) for n in range((end - start).days + 1)]
+    return [days[n : n + 7] for n in range(0, len(days), 7)]
 
 
 def month_of(day: date) -> tuple[date, date]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime, time
 
 import pytest
 
+from lessons.breaks import Break
 from lessons.models import Lesson
 from lessons.planning import PlanError, plan_lessons, remove_lesson, times_for
 from lessons.series import apply_change, change_of
-from lessons.views.calendar import month_of, week_of
+from lessons.views.calendar import month_of, week_of, weeks_of
 from studio.models import Student
 
 
@@ -75,6 +77,34 @@ def test_weeks_and_months():
     assert week_of(thursday, 6) == (date(2026, 3, 22), date(2026, 3, 28))
     assert week_of(thursday, 5) == (date(2026, 3, 21), date(2026, 3, 27))
     assert month_of(date(2028, 2, 3)) == (date(2028, 2, 1), date(2028, 2, 29))
+    weeks = weeks_of(date(2026, 3, 1), date(2026, 3, 31), 0)
+    assert [(week[0], week[-1]) for week in weeks] == [
+        (date(2026, 2, 23), date(2026, 3, 1)),
+        (date(2026, 3, 2), date(2026, 3, 8)),
+        (date(2026, 3, 9), date(2026, 3, 15)),
+        (date(2026, 3, 16), date(2026, 3, 22)),
+        (date(2026, 3, 23), date(2026, 3, 29)),
+        (date(2026, 3, 30), date(2026, 4, 5)),
+    ]
+    assert len(weeks_of(date(2026, 2, 1), date(2026, 2, 28), 6)) == 4  # February 2026 begins on a Sunday
+
+
+def test_a_month_is_a_grid_of_weeks(client_of, teacher, student, lesson):
+    Break.objects.create(teacher=teacher, first=date(2026, 3, 30), last=date(2026, 4, 10), words="Easter")
+    Lesson.objects.create(
+        teacher=teacher, student=student, number=2, attendance="cancelled", starts=datetime(2026, 3, 28, 9, tzinfo=UTC)
+    )
+    page = client_of(teacher).get("/lessons/?by=month&on=2026-03-01").content.decode()
+    rows = page.partition("<tbody>")[2].partition("</tbody>")[0].split("</tr>")[:-1]
+    cells = [[" ".join(re.sub("<[^>]+>", " ", cell).split()) for cell in row.split("</td>")[:-1]] for row in rows]
+    assert [len(row) for row in cells] == [7] * 6
+    assert cells[0] == ["", "", "", "", "", "", "1 March, its week"]
+    assert cells[4][3:6] == [
+        "26 March, its week 16:30 Mira",
+        "27 March, its week",
+        "28 March, its week 09:00 Mira cancelled",
+    ]
+    assert cells[5] == ["30 March, its week Easter", "31 March, its week Easter", "", "", "", "", ""]
 
 
 def test_calendar_pages(client_of, teacher, student):
