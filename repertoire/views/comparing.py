@@ -106,7 +106,7 @@ def compare(request: HttpRequest, passage_id: int) -> HttpResponse:
             "bow": panel(request, passage, [(f"{e.letter} {e.version.marking.name}", e.version) for e in lettered])
             if shown == "bow"
             else None,
-            "hands": hands_of(passage, lettered, player),
+            "hands": hands_of(request, passage, lettered, player),
             "excerpt_url": request.get_full_path(),
             "screen": screen_of(request),
             "pairs": [_pair(passage, versions[0], other) for other in versions[1:]],

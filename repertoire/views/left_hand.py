@@ -66,7 +66,7 @@ def beneath(request: HttpRequest, passage: Passage, marks: Marks, picture: Pictu
         fingering = version.fingering
         if fingering is not None:
             context["hand"] = tell(
-                fingering, marks, player, flags_of(passage, player.student), a4=passage.teacher.studio.a4_hz
+                fingering, marks, player, flags_of(passage, player.student), a4=teacher_of(request).studio.a4_hz
             )
             context["guides"] = urlencode({"marking": source})
     return context
@@ -89,7 +89,9 @@ class LetteredHand:
     source: int
 
 
-def hands_of(passage: Passage, lettered: Iterable[Lettered], player: Player | None) -> list[LetteredHand]:
+def hands_of(
+    request: HttpRequest, passage: Passage, lettered: Iterable[Lettered], player: Player | None
+) -> list[LetteredHand]:
     """The lists of compared versions, those that can be fingered."""
     if player is None:
         return []
@@ -98,7 +100,7 @@ def hands_of(passage: Passage, lettered: Iterable[Lettered], player: Player | No
     for each in lettered:
         fingering = each.version.fingering
         if fingering is not None:
-            said = tell(fingering, each.version.marks, player, flags, a4=passage.teacher.studio.a4_hz)
+            said = tell(fingering, each.version.marks, player, flags, a4=teacher_of(request).studio.a4_hz)
             number = each.version.marking.pk
             query = urlencode({"marking": number})
             out.append(LetteredHand(each.letter, each.version.marking.name, said, query, number))
