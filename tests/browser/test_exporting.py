@@ -7,7 +7,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from defusedxml import ElementTree
+from lxml import etree
 from playwright.sync_api import expect
 
 from repertoire.bounds import read_bounds
@@ -42,7 +42,7 @@ def written(data: bytes) -> list[tuple[str, str]]:
     """Number of the bar, and letter with octave, of every note in a MusicXML file."""
     return [
         (bar.get("number"), note.findtext("pitch/step") + note.findtext("pitch/octave"))
-        for bar in ElementTree.fromstring(data).iter("measure")
+        for bar in etree.fromstring(data).iter("measure")
         for note in bar.iter("note")
     ]
 
