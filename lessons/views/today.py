@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from lessons.queries import lessons_between, next_lessons, points_to_hear, unfinished
 from lessons.reviewing import due_by_student
+from repertoire.models import Piece
 from studio.access import teacher_of
 
 UNFINISHED_SHOWN = 8
@@ -34,6 +35,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "now": now,
         "rows": [(lesson, _instruments(lesson), points.get(lesson.student_id, [])) for lesson in lessons],
         "nobody": nobody,
+        "shared": nobody and Piece.objects.filter(teacher__studio=teacher.studio_id).exists(),
         "coming": [] if lessons else list(next_lessons(teacher, now)),
         "unfinished": left[:UNFINISHED_SHOWN],
         "more_unfinished": len(left) > UNFINISHED_SHOWN,

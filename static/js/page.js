@@ -1,4 +1,7 @@
-// What every page does: says aloud what happened, keeps the focus after a swap, asks before leaving unsaved work.
+// What every page does: says aloud what happened, keeps the focus after a swap, asks before leaving unsaved work,
+// and tells the studio which width pictures are wanted in.
+
+import "./excerpt.js";
 
 /** Announce a short sentence to screen readers. */
 export function announce(words) {

@@ -548,3 +548,11 @@ def test_passages_of_the_instrument_a_student_plays_come_first(client_of, teache
     student.instruments.all().delete()
     page = client_of(teacher).get(f"/students/{student.pk}/assign").content.decode()
     assert page.index("Ferry: Violin") < page.index("Mill Stream: Viola"), "the newest first"
+
+
+def test_a_colleagues_first_day_leads_to_the_pieces_that_are_there(client_of, colleague, stranger, teacher):
+    Piece.objects.create(teacher=teacher, title="Mill Stream")
+    there, empty = (client_of(each).get("/").content.decode() for each in (colleague, stranger))
+    assert "No students yet" in there
+    assert "A new studio" not in there
+    assert "A new studio" in empty
