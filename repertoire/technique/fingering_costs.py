@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-RULE_VERSION: Final = "left hand 2"
+RULE_VERSION: Final = "left hand 3"
 
 Preset = Literal["balanced", "low and clear", "on one string", "expressive shifts"]
 
@@ -62,6 +62,7 @@ class Costs:
     contraction: float = 0.58
     semitone_apart: float = 0.32  # a half step not taken by neighbouring fingers
     reach: float = 1.05  # fourth reaching forward, first reaching back
+    reach_wide: float = 3.0  # more, each way, where it lies four half steps or more from the second
     crossed: float = 3.0  # a higher finger below a lower one
     fourth: float = 0.23
     new_finger_same_note: float = 0.45

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from .fingering_costs import Costs, Limits
-from .fingering_states import FINGER_OF, ChoiceTable, gap_bounds
+from .fingering_states import BACK, FINGER_OF, ChoiceTable, gap_bounds
 from .moments import Moment
 
 _CODES: Final = 7
@@ -64,6 +64,8 @@ def _stayed(costs: Costs, first: int, second: int, gap: int, same_string: bool) 
     if same_string and gap <= 0:
         return costs.new_finger_same_note + 0.45 if gap == 0 else costs.crossed
     cost = costs.extension * max(0, gap - most) + costs.contraction * max(0, least - gap)
+    if first == BACK and FINGER_OF[second] == 2 and gap > most:
+        cost += costs.reach_wide
     if same_string and gap == 1 and abs(low - high) != 1:
         cost += costs.semitone_apart
     return min(cost, 4.0)

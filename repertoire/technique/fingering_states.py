@@ -71,12 +71,13 @@ class Choice:
 
 
 def gap_bounds(low: int, high: int) -> tuple[int, int]:
-    """Least and most semitones between two finger codes (the lower finger first) unstrained."""
+    """Least and most semitones between two finger codes (the lower finger first) unstrained. A reach opens
+    the hand by one or two; between first and second finger three is the most."""
     least, most = NORMAL_GAP[abs(FINGER_OF[high] - FINGER_OF[low])]
     if high == FORWARD and low != FORWARD:
         least, most = least + 1, most + 2
     if low == BACK and high != BACK:
-        least, most = least + 1, most + 2
+        least, most = least + 1, most + (1 if FINGER_OF[high] == 2 else 2)
     return least, most
 
 

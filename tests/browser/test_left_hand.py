@@ -106,7 +106,7 @@ def test_one_of_three_is_taken_changed_kept_and_printed(page, sign_in, teacher, 
     page.get_by_label("Name").fill("Taken from three")
     page.get_by_role("button", name="Keep", exact=True).click()
     made = Marking.objects.get(name="Taken from three")
-    assert (made.origin, made.rule_version) == ("suggested", "left hand 2")
+    assert (made.origin, made.rule_version) == ("suggested", "left hand 3")
     assert "finger 4 on G4" in made.hand_changes
     # Printed on a sheet: the marks, and the hand under them because it is asked for.
     assign(student, begun=made.created.date(), passage=passage, marking=made)

@@ -83,7 +83,7 @@ def test_a_fifth_higher_the_strings_move_and_what_has_no_place_is_named(passage,
     assert "Not carried over" in page
     assert "no neighbouring string on that side" in page
     # What was left behind is completed, and told so.
-    assert carried.rule_version == "left hand 2"
+    assert carried.rule_version == "left hand 3"
     assert "fingered afresh" in carried.source
     assert "it is completed afresh there" in page
 
@@ -102,7 +102,7 @@ def test_at_another_interval_the_fingering_is_made_afresh(teacher, client_of):
     page = client_of(teacher).post(url, {"place": "b3n1", "marking": marking.pk}, follow=True).content.decode()
     carried = Marking.objects.get(origin="carried")
     assert ("bow", "b3n1", "up") in {(m.kind, m.at, m.value) for m in marks_of(carried)}
-    assert carried.rule_version == "left hand 2"
+    assert carried.rule_version == "left hand 3"
     assert "it is completed afresh there" in page
     assert "Not carried over" not in page
 

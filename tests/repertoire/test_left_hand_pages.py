@@ -215,7 +215,7 @@ class TestCompleting:
         assert (fingers["b1n1"], fingers["b1n2"]) == ("1", "2")
         assert set(fingers) == {"b1n1", "b1n2", "b2n1", "b2n2", "b3n1"}
         suggestion = Suggestion.objects.get()
-        assert (suggestion.rule_version, suggestion.answer) == ("left hand 2", "taken")
+        assert (suggestion.rule_version, suggestion.answer) == ("left hand 3", "taken")
         assert suggestion.asked["how_many"] == "all"
         self.change(client, passage, what="undo", state=f"{draft.pk}.{draft.revision}")
         draft.refresh_from_db()
@@ -288,7 +288,7 @@ class TestPossibleFingerings:
         assert fingers == {"b1n1": "1", "b1n2": "4", "b2n1": "3", "b2n2": "1", "b3n1": "0"}
         assert Suggestion.objects.get(answer="taken").draft == draft
         assert all(
-            s.draft is None and s.rule_version == "left hand 2" for s in Suggestion.objects.filter(answer="ignored")
+            s.draft is None and s.rule_version == "left hand 3" for s in Suggestion.objects.filter(answer="ignored")
         )
         client.post(f"/repertoire/passages/{passage.pk}/mark/change",
                     {"state": f"{draft.pk}.{draft.revision}", "what": "finger=2", "first": "b2n2"})  # fmt: skip
@@ -296,7 +296,7 @@ class TestPossibleFingerings:
         client.post(f"/repertoire/passages/{passage.pk}/mark/keep",
                     {"state": f"{draft.pk}.{draft.revision}", "name": "Low", "reason": ""})  # fmt: skip
         made = Marking.objects.get(name="Low")
-        assert (made.origin, made.rule_version, made.parent) == ("suggested", "left hand 2", fingered)
+        assert (made.origin, made.rule_version, made.parent) == ("suggested", "left hand 3", fingered)
         assert "B4" in made.hand_changes
         assert Suggestion.objects.get(answer="taken").marking == made
         page = plain(client.get(f"/repertoire/markings/{made.pk}").content.decode())

@@ -118,7 +118,7 @@ def test_at_the_octave_the_hand_is_made_afresh_and_what_lies_too_low_is_named(pa
     made = moved_passage(passage, teacher, how="octave")
     assert [p.name for p in passage_line(made).pitches] == ["D4", "E4", "F#4", "G4", "A3"]
     carried = carry_marking(mine, linked_passages(made, teacher)[0], made)
-    assert carried.rule_version == "left hand 2"
+    assert carried.rule_version == "left hand 3"
     assert "fingered afresh" in carried.source
     assert Mark(Kind.BOW, "b1n1", "up") in marks_of(carried)
     assert Mark(Kind.STRING, "b1n3", "I") not in marks_of(carried)

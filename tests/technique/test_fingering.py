@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 from repertoire.technique.bare_notes import moments_of_notes
 from repertoire.technique.fingering import FingeringError, complete, complete_moments, usual_preset
 from repertoire.technique.fingering_costs import PRESETS, Limits
+from repertoire.technique.left_hand import stretches
 from repertoire.technique.line import TempoMark
 from repertoire.technique.marks import Kind, Mark
 from repertoire.technique.moments import moments_of
 from repertoire.technique.pitch import Pitch
 from repertoire.technique.strings import open_string
-from tests.technique.lines import line
+from tests.technique.lines import line, marks
 
 # Passages with the fingering a teacher would write [C: common practice, no source]. Strings and
 # fingers as "III1"; a note with several usual ways lists them with a slash.
@@ -129,6 +130,43 @@ def test_a_cut_is_fingered_at_the_tempo_printed_before_it():
     )
     assert {m.felt for m in moments_of(cut)} == {88 / 160}
     assert {m.felt for m in moments_of(cut, tempo=88)} == {1.0}
+
+
+# Brahms, Quartet in C minor op. 51 no. 1 (1873), second movement, viola, bars 1–6 [P: the part]
+ROMANCE = line(
+    "3/4",
+    "alto",
+    "Eb3 e. G3 s G3 e. Ab3 s Ab3 q | F3 e. G3 s G3 e. Ab3 s Ab3 q | Db3 e. Eb3 s Eb3 e. F3 s F3 e Ab3 e | "
+    "Ab3 q. Ab3 e Ab3 e Ab3 e | Ab3 q. Ab3 e Ab3 e Ab3 e | G3 q F3 q G3 q",
+    key=-4,
+)
+POCO_ADAGIO = (TempoMark(Fraction(0), "Poco adagio"),)
+ROMANCE_SLURS = marks(
+    "slur b1n1 b1n2", "slur b1n3 b1n4", "slur b2n1 b2n2", "slur b2n3 b2n4", "slur b3n1 b3n2", "slur b3n3 b3n4",
+    "slur b3n5 b3n6", "slur b4n2 b4n4", "slur b5n2 b5n4", "slur b6n1 b6n3",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("preset", PRESETS)
+def test_a_major_third_is_not_reached_for_between_first_and_second_finger(preset):
+    fingering = complete(replace(ROMANCE, tempos_before=POCO_ADAGIO), ROMANCE_SLURS, preset=preset)
+    assert [p.pitch.name for p in fingering.placements if p.extension] == []
+    assert stretches(fingering) == ()
+    if preset == "balanced":  # second position: first and third finger
+        assert [(p.string_name, p.finger, p.position) for p in fingering.placements[:2]] == [("IV", 1, 2), ("IV", 3, 2)]
+
+
+def test_a_wide_reach_that_is_written_stays_possible():
+    written = (
+        Mark(Kind.FINGER, "b1n1", "1"), Mark(Kind.EXTENSION, "b1n1", "back"), Mark(Kind.STRING, "b1n1", "IV"),
+        Mark(Kind.FINGER, "b1n2", "2"), Mark(Kind.STRING, "b1n2", "IV"),
+    )  # fmt: skip
+    fingering = complete(ROMANCE, (*ROMANCE_SLURS, *written))
+    first, second = fingering.placements[:2]
+    assert (first.finger, first.extension, second.finger) == (1, "back", 2)
+    assert {first.position, second.position} == {3}
+    assert fingering.findings == ()
+    assert next((s.fingers, s.semitones) for s in stretches(fingering)) == ((1, 2), 4)
 
 
 def numbers(fingering):
