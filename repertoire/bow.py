@@ -213,11 +213,26 @@ def _unprinted(bowing: Bowing, asked: BowAsked, terms: Mapping[str, str]) -> str
     """Where the tempo comes from when none is printed: a student's work, or the beat the metre counts."""
     if asked.worked_by:
         return f"none is printed; as {asked.worked_by} plays it"
-    beat = beat_of(bowing.line)
-    if beat == Value("quarter"):
+    if beat_of(bowing.line) == Value("quarter"):
         return "none is printed"
-    name = f"{'dotted ' if beat.dots else ''}{terms.get(beat.type, beat.type)}"
-    return f"none is printed; {name} = {tempo_figure(bowing.settings.tempo)}"
+    return f"none is printed; {_beat_tempo(bowing, bowing.settings.tempo, terms)}"
+
+
+def _beat_tempo(bowing: Bowing, tempo: Fraction, terms: Mapping[str, str]) -> str:
+    """A tempo in the metre's own beat: “minim = 80”."""
+    beat = beat_of(bowing.line)
+    return f"{'dotted ' if beat.dots else ''}{terms.get(beat.type, beat.type)} = {tempo_figure(tempo)}"
+
+
+def tempo_note(bowing: Bowing, asked: BowAsked, terms: Mapping[str, str] = NO_TERMS) -> str:
+    """What stands beside a field for the tempo in quarter notes: the same in the metre's own beat
+    where that is another, and that it is assumed where none is printed; "" for nothing to say."""
+    beat, opening = beat_of(bowing.line), bowing.tempi.opening
+    told = [] if beat == Value("quarter") else [_beat_tempo(bowing, opening / beat.quarters, terms)]
+    usual = usual_tempo(bowing.line, bowing.settings)
+    if not bowing.tempi.printed and round(float(opening)) == usual:
+        told.append(f"{f'as {asked.worked_by} plays it' if asked.worked_by else 'assumed'}: no tempo is printed")
+    return ", ".join(told)
 
 
 def _summary(bowing: Bowing, placed: Placed, found: list[Finding]) -> str:

@@ -25,6 +25,7 @@ from repertoire.bow import (
     passes,
     read,
     tell,
+    tempo_note,
     usual_reading,
     usual_tempo,
 )
@@ -58,6 +59,7 @@ class BowPanel:
     tempo: int
     tempo_given: bool
     tempo_changes: bool  # inside the passage
+    tempo_note: str  # beside the field
     usual: int
     dynamic: str
     pass_number: int
@@ -183,6 +185,7 @@ def panel(request: HttpRequest, passage: Passage, versions: Iterable[tuple[str, 
         tempo=now.get("tempo") or usual,
         tempo_given="tempo" in now,
         tempo_changes=any(version.bowing.tempi.changes for _, version in shown[:1]),
+        tempo_note=tempo_note(shown[0][1].bowing, shown[0][1].bow, terms),
         usual=usual,
         dynamic=now.get("dynamic", ""),
         pass_number=min(now.get("pass", 1), most),

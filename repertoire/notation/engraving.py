@@ -39,7 +39,7 @@ _FIXED = {
 
 _SHARED_OUT = {"breaks": "line", "minLastJustification": 0.4}  # of even systems the last is as full as the others
 _SHARED = (Kind.DYNAMIC, Kind.HAIRPIN, Kind.TEXT)
-_WIDEST = 48.0  # between staves, the most Verovio takes
+_WIDEST = 120.0  # between staves, in half spaces: written on the score, for as an option Verovio takes 48 at most
 _TRIES = 6  # drawings at most until no system is crowded
 _breaks = Breaks(512)
 
@@ -154,7 +154,9 @@ def _draw(
         write_breaks(root, given)
         options |= _SHARED_OUT
     for _ in range(_TRIES):
-        with toolkit({**options, "spacingStaff": round(spacing)}) as verovio:
+        for score in root.iter(MEI + "scoreDef"):
+            score.set("spacing.staff", f"{round(spacing)}vu")
+        with toolkit(options) as verovio:
             verovio.loadData(etree.tostring(root, encoding="unicode"))
             pages = [verovio.renderToSVG(n) for n in range(1, verovio.getPageCount() + 1)]
         systems = tuple(
@@ -181,4 +183,6 @@ def _draw(
             break
     if given is not None:
         _breaks.put(place, [sorted(system.bars) for system in systems])
+    if room_mm and not all(system.rooms for system in systems):  # then all of them have their strips at the foot
+        systems = tuple(replace(system, rooms=()) for system in systems)
     return Picture(systems, warnings=warnings)

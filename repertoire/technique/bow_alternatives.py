@@ -3,7 +3,8 @@
 None is called right and none is ranked: each comes with its facts and a sentence that says
 what it gives and what it asks. Signs that are marked are kept where they can hold; what can't
 is named. No new slur runs over a repeated note or over dots, nothing is hooked to an ornament,
-and a retake is offered only where there is time for it. `RULES` names the version of these
+a retake is offered only where there is time for it, and a stroke a bar (or half bar) only where
+most of them can be one stroke. `RULES` names the version of these
 rules, to be kept with a marking that was made from one.
 """
 
@@ -24,7 +25,7 @@ from .loudness import Loudness, loudness
 from .marks import Kind, Mark, Marks
 from .strokes import BOW, Bowing, BowSettings, Direction, FindingKind, Moment, Stroke, StrokeKind
 
-RULES = "bow 2"
+RULES = "bow 3"
 AT_FIRST = 3
 RETAKE_SECONDS = Fraction(4, 5)  # a note this long can be left early enough to lift the bow
 _GROUPING = frozenset({Kind.BOW, Kind.RETAKE, Kind.SLUR, Kind.HOOK, Kind.AMOUNT, Kind.PART})
@@ -77,11 +78,14 @@ def possible_bowings(
             new, shape = bowing.marks, _shape(bowing)
             if shape in seen or _overlong(bowing) > _overlong(base) or _forced(bowing) > _forced(base):
                 continue
+            whole, divided = _divided(line, base, bowing, UNITS.get(name))
+            if name in LARGE and 2 * divided > whole:
+                continue
             seen.add(shape)
             placed = place_planned(bowing, costs=costs)
             found = facts(bowing, placed)
-            divided = _divided(line, base, bowing, UNITS.get(name))
-            told = (trade_off(base_facts, found) + divided, left_out(line, marks, new, source))
+            words = trade_off(base_facts, found) + (DIVIDED if divided else "")
+            told = (words, left_out(line, marks, new, source))
             kept.append(PossibleBowing(name, new, bowing, placed, found, *told))
         families.append(kept)
     first = [family[0] for family in families if family]
@@ -211,21 +215,25 @@ def _by_beat(line: Line, moment: Moment) -> tuple[int, int]:
 
 Unit = Callable[[Line, Moment], tuple[int, int]]
 UNITS: Mapping[str, Unit] = {"by the beat": _by_beat, "two strokes a bar": _by_half, "one stroke a bar": _by_bar}
+LARGE = frozenset({"two strokes a bar", "one stroke a bar"})  # left out where most would be divided
 DIVIDED = " Divided where a note repeats, has a dot or carries a sign."
 
 
-def _divided(line: Line, base: Bowing, bowing: Bowing, unit: Unit | None) -> str:
-    """A sentence where a bowing by bars or beats takes more than one bow for some of them."""
-    if unit is None:
-        return ""
-    for before, moment in pairwise(_written(base)):
+def _divided(line: Line, base: Bowing, bowing: Bowing, unit: Unit | None) -> tuple[int, int]:
+    """How many bars or beats have several notes to join, and how many of those take more than one bow."""
+    whole: set[tuple[int, int]] = set()
+    parted: set[tuple[int, int]] = set()
+    for before, moment in pairwise(_written(base) if unit else ()):
+        assert unit is not None
         touching = line.time(before.main) + before.main.duration == line.time(moment.main)
         shaking = before.main.tremolo or moment.main.tremolo
         fresh = not (before.continues or moment.continues)
-        apart = bowing.stroke_at(before.address) is not bowing.stroke_at(moment.address)
-        if apart and unit(line, before) == unit(line, moment) and touching and fresh and not shaking:
-            return DIVIDED
-    return ""
+        key = unit(line, moment)
+        if unit(line, before) == key and touching and fresh and not shaking:
+            whole.add(key)
+            if bowing.stroke_at(before.address) is not bowing.stroke_at(moment.address):
+                parted.add(key)
+    return len(whole), len(parted)
 
 
 def _grouped(line: Line, marks: Marks, base: Bowing, unit: Unit | None) -> list[Mark]:

@@ -2,7 +2,7 @@
 
 A long note and the short one after it either share the bow equally (the short one is then
 faster), or go in one bow, or keep one speed and the bow is lifted back. Common practice,
-without a source; the numbers are arithmetic.
+without a source; the numbers are arithmetic. Nothing is hooked to an ornament, so there two stay.
 """
 
 from __future__ import annotations
@@ -60,7 +60,8 @@ class UnevenAnswer:
 def uneven_answers(
     line: Line, marks: Marks, address: str, tempo: Fraction | float | None = None, settings: BowSettings = BOW
 ) -> tuple[UnevenAnswer, ...]:
-    """The three answers at the long or the short note of a pair. Raises UnevenError.
+    """The three answers at the long or the short note of a pair, without the hook where one of
+    them has an ornament. Raises UnevenError.
 
     The long note's share is the teacher's amount, or what the even reading gives it.
     """
@@ -94,7 +95,7 @@ def uneven_answers(
     as_much = [Mark(Kind.AMOUNT, short.address, str(share))] if fixed else []
     times = share_figure(long.beats / short.beats)
     lifted = [Mark(Kind.RETAKE, after.address), Mark(Kind.BOW, after.address, way.value)] if after else []
-    return (
+    answers = (
         answer(
             "uneven speed", (Mark(Kind.BOW, short.address, way.other.value), *as_much), (share, share), -1,
             Fraction(0), way,
@@ -111,14 +112,21 @@ def uneven_answers(
             f"after a short note of {float(short.seconds(bowing.tempi)):.1f} s.",
         ),
     )  # fmt: skip
+    ornate = _has_ornament(marks, _events(long, short))
+    return tuple(a for a in answers if not (ornate and a.name == "hook"))
+
+
+QUICK_SECONDS = Fraction(2, 5)  # a short note under this is a quick one
 
 
 class PairKind(StrEnum):
     """Which places are worth a look first."""
 
-    DOTTED = "dotted rhythms"
+    QUICK = "quick dotted rhythms"
+    DOTTED = "other dotted rhythms"
     OTHER = "other long and short notes"
-    SLURRED = "under one slur, which would be cut"
+    SLURRED = "under a slur, or where one would be cut"
+    ORNATE = "with an ornament, where nothing is hooked"
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,19 +138,55 @@ class UnevenPair:
     kind: PairKind
 
 
-def uneven_pairs(bowing: Bowing) -> tuple[UnevenPair, ...]:
-    """Every longer note with a shorter one right after it, each written pair once: dotted
-    rhythms in separate bows first, places under one slur last, each in playing order."""
+def uneven_pairs(bowing: Bowing, also: str = "") -> tuple[UnevenPair, ...]:
+    """The longer notes with a shorter one right after them, each written pair once, in the order
+    of their kinds and then in playing order, quick ones in separate bows first. Calm pairs (a
+    half and a quarter, a quarter and a dotted eighth) are left out where there are others, but
+    for one with the note `also`."""
     moments = [m for s in bowing.strokes for m in s.moments if m.pass_number == 1]
-    found = [UnevenPair(a, b, _pair_kind(bowing, a, b)) for a, b in pairwise(moments) if _is_pair(a, b)]
-    return tuple(sorted(found, key=lambda pair: tuple(PairKind).index(pair.kind)))
+    groups = [_covered(bowing.line, m) for m in bowing.marks if m.kind in (Kind.SLUR, Kind.HOOK)]
+    found = [UnevenPair(a, b, _pair_kind(bowing, groups, a, b)) for a, b in pairwise(moments) if _is_pair(a, b)]
+    if any(not _is_calm(pair) for pair in found):
+        asked = {event_address(also)} if also else set()
+        found = [pair for pair in found if not _is_calm(pair) or asked & _events(pair.long, pair.short)]
+    kinds = tuple(PairKind)
+    return tuple(
+        sorted(found, key=lambda p: (kinds.index(p.kind), p.kind is PairKind.QUICK and _in_one_bow(bowing, p)))
+    )
 
 
-def _pair_kind(bowing: Bowing, long: Moment, short: Moment) -> PairKind:
+def _is_calm(pair: UnevenPair) -> bool:
+    """Hardly uneven: less than two to one, or less than three to one with a short note of a beat or more."""
+    ratio = pair.long.beats / pair.short.beats
+    return ratio < 2 or (ratio < 3 and pair.short.beats >= 1)
+
+
+def _in_one_bow(bowing: Bowing, pair: UnevenPair) -> bool:
+    return bowing.stroke_at(pair.long.address) is bowing.stroke_at(pair.short.address)
+
+
+def _pair_kind(bowing: Bowing, groups: list[set[str]], long: Moment, short: Moment) -> PairKind:
+    here = _events(long, short)
+    if _has_ornament(bowing.marks, here):
+        return PairKind.ORNATE
+    if any(group & here and group - here for group in groups):
+        return PairKind.SLURRED
+    dotted = bool(long.main.value.dots)
+    quick = short.beats <= Fraction(1, 2) and short.seconds(bowing.tempi) < QUICK_SECONDS
+    if dotted and quick and long.beats >= 3 * short.beats:
+        return PairKind.QUICK
     stroke = bowing.stroke_at(long.address)
     if stroke is not None and stroke is bowing.stroke_at(short.address) and stroke.kind is StrokeKind.SLURRED:
         return PairKind.SLURRED
-    return PairKind.DOTTED if long.main.value.dots and long.beats >= 2 * short.beats else PairKind.OTHER
+    return PairKind.DOTTED if dotted and long.beats >= 2 * short.beats else PairKind.OTHER
+
+
+def _events(*moments: Moment) -> set[str]:
+    return {e.address for m in moments for e in m.events}
+
+
+def _has_ornament(marks: Marks, addresses: set[str]) -> bool:
+    return any(m.kind is Kind.ORNAMENT and event_address(m.at) in addresses for m in marks)
 
 
 def _is_pair(long: Moment, short: Moment) -> bool:
@@ -170,9 +214,8 @@ def _pair(bowing: Bowing, address: str) -> tuple[Moment, Moment, Moment | None]:
 def _cleared(line: Line, marks: Marks, long: Moment, short: Moment, after: Moment | None) -> tuple[list[Mark], Marks]:
     """The marks without directions, groups and amounts that would decide the place already, and
     the groups that were cut for it; what is left of a slur before or after stays."""
-    inside = {e.address for m in (long, short) for e in m.events}
-    shorts = {e.address for e in short.events}
-    next_ones = {e.address for e in after.events} if after else set()
+    inside, shorts = _events(long, short), _events(short)
+    next_ones = _events(after) if after else set()
     out: list[Mark] = []
     cuts: list[Mark] = []
     for mark in marks:

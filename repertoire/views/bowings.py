@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from repertoire import drafts, suggesting
 from repertoire.access import get_passage
-from repertoire.bow import PLANNED, BowAsked, read
+from repertoire.bow import PLANNED, BowAsked, read, tempo_note
 from repertoire.bow_asked import asked
 from repertoire.comparison import BOW_ROWS, Version, drawn_together, fact_rows, with_strip
 from repertoire.drafts import ChangedElsewhere, Desk, Refused
@@ -99,6 +99,7 @@ def bowings(request: HttpRequest, passage_id: int) -> HttpResponse:
         "facts": fact_rows([now, *(each.version for each in offered)], BOW_ROWS) if offered else (),
         "tempo": round(float(now.bowing.tempo)),
         "tempo_changes": bool(now.bowing.tempi.changes),
+        "tempo_note": tempo_note(now.bowing, wanted, now.terms),
         "page": page,
         "next_page": page + 1 if len(every) > (page + 1) * AT_FIRST else 0,
         "trouble": trouble,
@@ -207,7 +208,7 @@ class AnswerSaid:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
-    """The three answers to a long and a short note beside each other, with their numbers."""
+    """The answers to a long and a short note beside each other, with their numbers."""
     passage = get_passage(request, passage_id)
     if not passage.has_notation:
         messages.info(request, "This piece was entered without notation, so there is nothing to bow.")
@@ -216,7 +217,7 @@ def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
     wanted = replace(asked(request, passage), dynamic="", pass_number=1)
     bowing = read(desk.line, desk.marks, wanted)
     terms = terms_for(teacher_of(request).studio.terms)
-    pairs = uneven_pairs(bowing)
+    pairs = uneven_pairs(bowing, request.GET.get("at", ""))
     at = request.GET.get("at", "") or (pairs[0].long.address if pairs else "")
     trouble, status = "", 200
     answers: list[AnswerSaid] = []
@@ -247,6 +248,7 @@ def uneven(request: HttpRequest, passage_id: int) -> HttpResponse:
         "rows": _answer_systems(request, passage, desk, answers, wanted),
         "tempo": round(float(bowing.tempo)),
         "tempo_changes": bool(bowing.tempi.changes),
+        "tempo_note": tempo_note(bowing, wanted, terms),
         "trouble": trouble,
         "excerpt_url": request.get_full_path(),
         "screen": screen_of(request),

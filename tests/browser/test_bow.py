@@ -38,8 +38,10 @@ def test_the_strip_follows_the_slider(page, sign_in, teacher, passage, address):
     expect(page.get_by_role("heading", name="The bow, planned")).to_be_visible()
     page.locator("#bow-strokes-1 summary").click()
     before = strip_of(page)
+    expect(page.locator("#bow-tempo-note")).to_have_text("assumed: no tempo is printed")
     slider = page.get_by_role("slider", name=re.compile("^Tempo"))
     slider.fill("200")
+    expect(page.locator("#bow-tempo-note")).to_have_text("")
     expect(page.locator("#bow-said")).to_contain_text("Crotchet = 200")
     expect(page.get_by_label("Tempo, crotchet =")).to_have_value("200")
     assert strip_of(page) != before

@@ -2,10 +2,12 @@
 
 import re
 
-from repertoire.notation.bow_strip import bow_strip
+from repertoire.notation.bow_strip import ROOM_MM, bow_strip
+from repertoire.notation.engraving import Look, engrave_together
 from repertoire.notation.picture import StaffPlace, System
 from repertoire.technique.bow_place import place_as_marked
 from repertoire.technique.bowing import read_strokes
+from repertoire.technique.marks import Kind, Mark
 from tests.technique.lines import line, marks
 
 PASSAGE = line("4/4", "alto", "C4 h D4 h | E4 h r h | F4 h.:3 G4 q")
@@ -75,3 +77,20 @@ def test_terms_tremolo_and_an_empty_system():
     assert "tremolo" in found.words
     empty = bow_strip(bowing, place_as_marked(bowing), System("", 100.0, 20.0, {}))
     assert (empty.drawing, empty.height_mm, empty.words) == ("", 0.0, "")
+
+
+def test_each_strip_has_room_under_its_own_staff_however_densely_it_is_marked():
+    bars = line("4/4", "alto", "C3 q E5 q C3 q E5 q | C3 w")
+    words = ("sul tasto, always singing", "without hurrying at all", "listen to the violins", "warm and long", "wait")
+    given = (
+        *marks("down b1n1", "finger1 b1n2", "tip b1n2", "1/2 b1n2", "finger4 b1n4", "frog b1n4", "p b1n1"),
+        *(Mark(Kind.ORNAMENT, at, "trill") for at in ("b1n2", "b1n4")),
+        *(Mark(Kind.TEXT, "b1n2", text) for text in words),
+    )
+    staves = [(letter, bars, given) for letter in "ABC"]
+    (system,) = engrave_together(staves, Look(width_mm=180.0), room_mm=ROOM_MM).systems
+    assert len(system.rooms) == 2
+    for (start, end), above, below in zip(system.rooms, system.staves, system.staves[1:], strict=False):
+        assert above.bottom <= start
+        assert end <= below.top
+        assert end - start >= 21.1

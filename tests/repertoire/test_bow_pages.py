@@ -87,6 +87,21 @@ def test_where_no_tempo_is_printed_it_is_said(passage, client):
     assert "Crotchet = 80 (none is printed), time 1 of 2:" in plain(client.get(page_of(passage, under="bow")))
 
 
+def test_beside_the_tempo_field_stands_what_is_assumed(passage, changing, client, teacher):
+    cut_time = uneven_passage(teacher, line("2/2", "alto", "G3 h. A3 q | B3 w"))
+    for page in ("bowings", "uneven"):
+        assert "Tempo, crotchet = assumed: no tempo is printed" in plain(client.get(reverse(page, args=[passage.pk])))
+        told = plain(client.get(reverse(page, args=[cut_time.pk])))
+        assert "Tempo, crotchet = minim = 80, assumed: no tempo is printed" in told
+        # At a tempo of her own nothing is assumed, and the metre's beat is still told: 132 crotchets are 66 minims.
+        own = plain(client.get(reverse(page, args=[cut_time.pk]), {"bow": "1", "tempo": "132"}))
+        assert "Tempo, crotchet = minim = 66 Show" in own
+        client.get(reverse(page, args=[cut_time.pk]), {"bow": "1", "tempo": ""})
+        assert "assumed" not in plain(client.get(reverse(page, args=[changing.pk])))
+    assert "assumed: no tempo is printed" in plain(client.get(page_of(passage, under="bow")))
+    assert "assumed" not in plain(client.get(page_of(passage, bow=1, tempo=60)))
+
+
 @pytest.mark.parametrize("name", ["bowings", "uneven"])
 def test_a_piece_without_notation_leads_back(name, client, teacher):
     bare = make_passage(teacher, notated=False)
@@ -298,7 +313,7 @@ def test_taking_a_bowing_makes_a_suggested_child_and_remembers_the_others(passag
     draft.refresh_from_db()
     client.post(reverse("mark_keep", args=[passage.pk]), {"name": "Tried", "state": f"{draft.pk}.{draft.revision}"})
     made = Marking.objects.get(name="Tried")
-    assert (made.origin, made.rule_version, made.parent.origin) == ("suggested", "bow 2", "printed")
+    assert (made.origin, made.rule_version, made.parent.origin) == ("suggested", "bow 3", "printed")
     assert "D4" in made.hand_changes
 
 
@@ -343,6 +358,17 @@ def test_a_hook_goes_on_at_the_long_note_s_speed_while_there_is_bow(client, teac
     text = plain(client.get(reverse("uneven", args=[passage.pk]), {"at": "b1n1"}))
     assert "Long note 38 % of the bow Short note 12 % of the bow" in text
     assert "on by half the bow" in text
+
+
+def test_a_trilled_note_has_two_answers_and_no_hook(client, teacher):
+    trill = (Mark(Kind.ORNAMENT, "b1n1", "trill"),)
+    passage = uneven_passage(teacher, "G3 h. A3 q | G3 w", trill)
+    url = reverse("uneven", args=[passage.pk])
+    page = client.get(url)
+    assert re.findall(r'name="take" value="([^"]+)"', page.content.decode()) == ["uneven speed", "retake"]
+    assert "With an ornament, where nothing is hooked" in page.content.decode()
+    assert client.post(url, {"take": "hook", "state": "0"}).status_code == 422
+    assert not passage.drafts.exists()
 
 
 def test_an_answer_is_written_into_the_draft(client, teacher):

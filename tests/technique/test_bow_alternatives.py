@@ -87,16 +87,22 @@ def named(passage, *texts, printed=None, tempo=80):
 def test_no_new_slur_runs_over_a_repeated_note_or_over_dots():
     quavers = line("2/2", "alto", "C3 e E3 e E3 e A3 e D3 e G3 e G3 e D4 e | C3 w")
     found = named(quavers)
-    assert shape(found["one stroke a bar"].bowing) == "d2 u4 d2 u1"
     assert shape(found["by the beat"].bowing) == "d2 u2 d2 u2 d1"
-    assert all(
-        found[name].trade_off.endswith(". Divided where a note repeats, has a dot or carries a sign.")
-        for name in ("one stroke a bar", "by the beat")
-    )
+    assert found["by the beat"].trade_off.endswith(". Divided where a note repeats, has a dot or carries a sign.")
     assert "Divided" not in named(TUNE)["one stroke a bar"].trade_off
     dots = line("2/4", "alto", "C4 e D4 e E4 e F4 e | G4 h")
     assert shape(named(dots)["by the beat"].bowing) == "d2 u2 d1"
     assert "by the beat" not in named(dots, *(f"staccato b1n{n}" for n in (1, 2, 3, 4)))
+
+
+def test_a_stroke_a_bar_is_left_out_where_most_bars_would_be_divided():
+    parted, whole = "C3 e E3 e E3 e A3 e D3 e G3 e G3 e D4 e", "C3 h E3 q G3 q"
+    mostly = line("2/2", "alto", f"{parted} | {parted} | {whole} | C3 w")
+    assert "one stroke a bar" not in named(mostly, tempo=160)
+    half = line("2/2", "alto", f"{parted} | {whole} | C3 w")
+    offered = named(half, tempo=160)["one stroke a bar"]
+    assert shape(offered.bowing) == "d2 u4 d2 u3 d1"
+    assert offered.trade_off.endswith(". Divided where a note repeats, has a dot or carries a sign.")
 
 
 def test_hooked_groups_stay_also_when_they_are_written_as_slurs_over_dots():
@@ -116,10 +122,10 @@ def test_beats_are_not_shorter_than_they_are_felt():
 
 
 def test_what_the_teacher_marked_is_kept_where_it_can_hold():
-    eighths = line("4/4", "alto", "C4 e D4 e E4 e F4 e G4 e A4 e B4 e C5 e | D4 w")
+    eighths = line("4/4", "alto", "C4 e D4 e E4 e F4 e G4 e A4 e B4 e C5 e | D4 h E4 h")
     found = named(eighths, "up b1n4", "1/2 b1n4", "portato b1n7 b1n8")
     whole = found["one stroke a bar"]
-    assert shape(whole.bowing) == "d3 u3 d2 u1"
+    assert shape(whole.bowing) == "d3 u3 d2 u2"
     assert whole.leaves_out == ""
     assert set(marks("up b1n4", "1/2 b1n4", "portato b1n7 b1n8")) <= set(whole.marks)
 
@@ -232,12 +238,40 @@ def test_uneven_pairs_are_a_long_note_and_a_shorter_one_right_after_it() -> None
     assert [(p.long.address, p.short.address) for p in uneven_pairs(bowing)] == [("b1n1", "b1n2")]
 
 
-def test_dotted_rhythms_in_separate_bows_come_first_and_slurred_places_last() -> None:
-    notes = line("3/4", "alto", "C4 h D4 q | E4 h F4 q | G4 q. A4 e B4 q")
-    found = uneven_pairs(read_strokes(notes, marks("slur b1n1 b1n2")))
-    assert [(p.long.address, p.kind.name) for p in found] == [
-        ("b3n1", "DOTTED"), ("b2n1", "OTHER"), ("b1n1", "SLURRED"),
+def kinds(passage, *texts, tempo=80, also="", more=()):
+    found = uneven_pairs(read_strokes(passage, (*marks(*texts), *more), tempo=tempo), also)
+    return [(p.long.address, p.kind.name) for p in found]
+
+
+def test_quick_dotted_rhythms_come_first_and_places_that_would_be_cut_last() -> None:
+    notes = line(
+        "3/4", "alto", "C4 q D4 e E4 e. F4 s A4 e | G4 q. A4 e B4 q | C4 q. D4 e B4 e. A4 s | G4 e. A4 s B4 q C5 q"
+    )
+    # At 80 an eighth lasts 0.375 s, at 60 half a second. [A]
+    assert kinds(notes, "slur b3n2 b3n3", "slur b4n1 b4n2") == [
+        ("b1n3", "QUICK"), ("b2n1", "QUICK"), ("b4n1", "QUICK"),
+        ("b1n1", "OTHER"), ("b3n1", "SLURRED"), ("b3n3", "SLURRED"),
     ]  # fmt: skip
+    assert kinds(notes, "slur b1n3 b1n4", tempo=60)[:4] == [
+        ("b3n3", "QUICK"), ("b4n1", "QUICK"), ("b1n3", "QUICK"), ("b2n1", "DOTTED"),
+    ]  # fmt: skip
+
+
+def test_calm_pairs_are_left_out_where_there_are_others() -> None:
+    notes = line("3/4", "alto", "C4 h D4 q | E4 q D4 e. C4 s D4 q | G4 h.")
+    assert kinds(notes) == [("b2n2", "QUICK")]
+    assert kinds(notes, also="b1n2") == [("b2n2", "QUICK"), ("b1n1", "OTHER")]
+    assert kinds(line("3/4", "alto", "C4 h D4 q | E4 h.")) == [("b1n1", "OTHER")]
+    assert kinds(line("3/4", "alto", "C4 h D4 q | E4 h."), "slur b1n1 b1n2") == [("b1n1", "SLURRED")]
+
+
+def test_nothing_is_hooked_to_an_ornament_at_an_uneven_rhythm() -> None:
+    notes = line("2/4", "alto", "C4 e. D4 s E4 q | C4 e. D4 s E4 e. F4 s")
+    trills = (Mark(Kind.ORNAMENT, "b1n1", "trill"), Mark(Kind.ORNAMENT, "b2n4", "mordent"))
+    assert kinds(notes, more=trills) == [("b2n1", "QUICK"), ("b1n1", "ORNATE"), ("b2n3", "ORNATE")]
+    for place in ("b1n1", "b2n3"):
+        assert [a.name for a in uneven_answers(notes, trills, place)] == ["uneven speed", "retake"]
+    assert [a.name for a in uneven_answers(notes, trills, "b2n1")] == ["uneven speed", "hook", "retake"]
 
 
 def test_a_slur_around_the_place_is_cut_and_not_taken_away() -> None:
