@@ -14,10 +14,11 @@ from lessons.history import TempoCourse
 
 WIDTH, HEIGHT = 640, 190
 LEFT, RIGHT, TOP, BOTTOM = 44, 56, 22, 34
+CHANGES = 20  # the row of change signs between the line and its dates, where there are any
 
 
 def tempo_picture(course: TempoCourse) -> str:
-    """The course as an <svg> element of 640 by 190 units, or "" with fewer than two tempi."""
+    """The course as an <svg> element of 640 by 190 units, 20 higher with changes, or "" with fewer than two tempi."""
     if len(course.points) < 2:
         return ""
     first, last = course.points[0].day, course.points[-1].day
@@ -30,16 +31,16 @@ def tempo_picture(course: TempoCourse) -> str:
     def y(tempo: float) -> float:
         return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * (tempo - low) / (high - low)
 
-    parts = [_grid(low, high, y), _dates(first, last)]
+    changes = [(number, day) for number, (day, _) in enumerate(course.changes, 1) if first <= day <= last]
+    height = HEIGHT + (CHANGES if changes else 0)
+    parts = [_grid(low, high, y), _dates(first, last, height)]
     if course.goal:
         parts.append(
             f'<line class="goal" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(course.goal):.1f}" y2="{y(course.goal):.1f}" '
             'stroke="currentColor" stroke-width="1.2" stroke-dasharray="6 4"/>'
             f'<text x="{LEFT + 6}" y="{y(course.goal) - 5:.1f}">goal {course.goal}</text>'
         )
-    for number, (day, _) in enumerate(course.changes, 1):
-        if first <= day <= last:
-            parts.append(_change_sign(x(day), number))
+    parts += [_change_sign(x(day), number) for number, day in changes]
     path = " ".join(f"{x(p.day):.1f},{y(p.tempo):.1f}" for p in course.points)
     parts.append(f'<polyline points="{path}" fill="none" stroke="currentColor" stroke-width="2"/>')
     parts += [f'<circle cx="{x(p.day):.1f}" cy="{y(p.tempo):.1f}" r="3.5" fill="currentColor"/>' for p in course.points]
@@ -50,7 +51,7 @@ def tempo_picture(course: TempoCourse) -> str:
         f"{len(course.points)} lessons" + (f", goal {course.goal}" if course.goal else "")
     )
     return (
-        f'<svg class="tempo-picture" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}" '
+        f'<svg class="tempo-picture" viewBox="0 0 {WIDTH} {height}" role="img" aria-label="{escape(words)}" '
         f'font-size="13" fill="currentColor" xmlns="http://www.w3.org/2000/svg">{"".join(parts)}</svg>'
     )
 
@@ -71,9 +72,9 @@ def _grid(low: int, high: int, y: Callable[[float], float]) -> str:
     )
 
 
-def _dates(first: date, last: date) -> str:
+def _dates(first: date, last: date, height: int) -> str:
     def text(x: float, anchor: str, day: date) -> str:
-        return f'<text x="{x}" y="{HEIGHT - 8}" text-anchor="{anchor}">{day.day} {day:%b %Y}</text>'
+        return f'<text x="{x}" y="{height - 8}" text-anchor="{anchor}">{day.day} {day:%b %Y}</text>'
 
     return text(LEFT, "start", first) + text(WIDTH - RIGHT, "end", last)
 
@@ -83,5 +84,5 @@ def _change_sign(x: float, number: int) -> str:
     return (
         f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{TOP}" y2="{base}" stroke="currentColor" stroke-dasharray="2 3"/>'
         f'<path d="M{x - 5:.1f} {base + 10} h10 l-5 -9 z" fill="currentColor"/>'
-        f'<text x="{x + 8:.1f}" y="{base + 10}" font-size="12">{number}</text>'
+        f'<text x="{x + 8:.1f}" y="{base + 16}" font-size="12">{number}</text>'
     )

@@ -16,7 +16,7 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
-from repertoire.models import Marking, Movement, Part, Passage, PictureUpload, Piece, Upload
+from repertoire.models import FormerMovement, Marking, Movement, Part, Passage, PictureUpload, Piece, Upload
 from repertoire.queries import passages_open_to
 from studio.access import teacher_of
 
@@ -48,6 +48,19 @@ def get_movement(request: HttpRequest, movement_id: int) -> Movement:
     movements = Movement.objects.select_related("revision__part__piece")
     studio = teacher_of(request).studio_id
     return get_object_or_404(movements, pk=movement_id, revision__part__piece__teacher__studio=studio)
+
+
+def get_movement_now(request: HttpRequest, movement_id: int) -> Movement:
+    """To read: what a movement is now that had this number before its bars were numbered afresh."""
+    movements = Movement.objects.select_related("revision__part__piece")
+    former = get_object_or_404(FormerMovement, pk=movement_id)
+    studio = teacher_of(request).studio_id
+    return get_object_or_404(
+        movements,
+        revision=former.revision_id,
+        number=former.number,
+        revision__part__piece__teacher__studio=studio,
+    )
 
 
 def get_own_movement(request: HttpRequest, movement_id: int) -> Movement:

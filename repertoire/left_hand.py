@@ -186,7 +186,7 @@ def tell(
 
 
 def choices_said(fingering: Fingering) -> tuple[Said, ...]:
-    """Where several ways are almost as good, one entry for each wording with the bars it stands in."""
+    """Where several ways are almost as likely, one entry for each wording with the bars it stands in."""
     return _Telling(fingering).grouped([(choice.address, choice.sentence) for choice in open_choices(fingering)])
 
 

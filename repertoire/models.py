@@ -203,6 +203,17 @@ class Notation(models.Model):
         return f"Notes of {self.movement}"
 
 
+class FormerMovement(models.Model):
+    """Where a movement went that was stored afresh with other bar numbers, for pages opened before."""
+
+    former = models.PositiveBigIntegerField(primary_key=True)
+    revision = models.ForeignKey(Revision, on_delete=models.CASCADE, related_name="former_movements")
+    number = models.PositiveSmallIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.former}, now movement {self.number} of {self.revision}"
+
+
 class Passage(models.Model):
     """A cut of a movement, from bar and beat to bar and beat. Its bounds never change.
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 from django.db import transaction
 
 from repertoire.excerpts import movement_notes
-from repertoire.models import Movement, Passage, PictureUpload, Revision
+from repertoire.models import FormerMovement, Movement, Passage, PictureUpload, Revision
 from repertoire.notation.storing import line_to_json
 from repertoire.technique.line import Line
 
@@ -63,6 +63,7 @@ def renumber(movement: Movement, first: int) -> Movement:
         by = first - first_number(line)
         fresh = Movement(revision=revision, number=movement.number, title=movement.title, bar_count=movement.bar_count)
         fresh.line, fresh.printed = line_to_json(shifted(line, by)), movement.printed
+        FormerMovement.objects.create(former=movement.pk, revision=revision, number=movement.number)
         movement.delete()
         fresh.save()
         revision.left_out = [

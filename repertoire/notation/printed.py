@@ -54,6 +54,7 @@ _SIGNS = {"sharp": "sharp", "flat": "flat", "natural": "natural", "double-sharp"
           "sharp-sharp": "double-sharp", "flat-flat": "flat-flat"}  # fmt: skip
 _BOWS = {"\ue610": "down", "\ue612": "up"}  # SMuFL stringsDownBow, stringsUpBow
 _NUMBER = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?")
+_ONE_PLACE = Fraction(1, 4)  # a semiquaver: nearer to each other, two equal dynamics of a note can't be read as two [C]
 _SPAN_NAMES = {Kind.SLUR: "slur", Kind.SLIDE: "slide", Kind.HAIRPIN: "hairpin", Kind.OCTAVE: "octave sign"}
 
 
@@ -158,7 +159,7 @@ class Printed:
                 elif tag == "dynamics":
                     for value, words, order in dynamics(element):
                         if value:
-                            self._add(Kind.DYNAMIC, draft, value)
+                            self.dynamic(value, draft, draft.onset)
                         else:
                             self.words(Words(words, "", "", order), draft, draft.onset)
                 elif tag == "accidental-mark":
@@ -283,7 +284,12 @@ class Printed:
     # --- above and below the staff -------------------------------------------------
 
     def dynamic(self, value: str, at: Draft, pos: Fraction) -> None:
-        self._add(Kind.DYNAMIC, at, value, options=_after(at, pos))
+        """Keep a dynamic; the same one written twice at one place of a note is one mark."""
+        options = _after(at, pos)
+        same = (m for m in self.movement.marks if m.kind is Kind.DYNAMIC and m.at is at and m.value == value)
+        place = Fraction(options.get("after", 0))
+        if all(abs(Fraction(dict(m.options).get("after", 0)) - place) > _ONE_PLACE for m in same):
+            self._add(Kind.DYNAMIC, at, value, options=options)
 
     def words(self, words: Words, at: Draft, pos: Fraction) -> None:
         """Keep words as pizz./arco or as text."""

@@ -28,7 +28,7 @@ _NAMED: Final = 3  # forbidding notes named in the sentence; all are listed besi
 # octave above the open string lies under the first finger in the 8th [C]. A player's own limit goes first.
 PRACTICAL: Final = {1: 12, 2: 8, 3: 8, 4: 8}
 _OPEN_BELOW: Final = 0.55  # weight under which a choice may be open
-_ALMOST: Final = 0.8  # a rival with this share of the chosen weight is almost as good
+_ALMOST: Final = 0.8  # a rival with this share of the chosen weight is almost as likely
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +95,7 @@ class Restriction:
 
 @dataclass(frozen=True, slots=True)
 class OpenChoice:
-    """A note where several ways are almost as good: the addresses, and the ways in words."""
+    """A note where several ways are almost as likely: the addresses, and the ways in words."""
 
     address: str
     where: str
@@ -280,7 +280,7 @@ def _where(line: Line, placement: Placement) -> str:
 
 
 def open_choices(fingering: Fingering) -> tuple[OpenChoice, ...]:
-    """Notes where another string or finger is almost as good, in words; marked notes never."""
+    """Notes where another string or finger is almost as likely, in words; marked notes never."""
     out = []
     for placement in fingering.placements:
         rivals = fingering.rivals[placement.moment]
@@ -294,6 +294,6 @@ def open_choices(fingering: Fingering) -> tuple[OpenChoice, ...]:
             continue
         names = [f"{f} on {string_name(s)}" if f else f"open {string_name(s)}" for s, f, _ in ways]
         where = fingering.where(placement.address)
-        sentence = f"{placement.pitch.label}: {' or '.join(names)}, almost as good."
+        sentence = f"{placement.pitch.label}: {' or '.join(names)}, almost as likely."
         out.append(OpenChoice(placement.address, where, sentence))
     return tuple(out)

@@ -8,14 +8,14 @@ from fractions import Fraction
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from repertoire import excerpts, importing
-from repertoire.access import get_movement, get_own_movement
+from repertoire.access import get_movement, get_movement_now, get_own_movement
 from repertoire.bounds import Bounds, BoundsError, read_bounds, write_place
 from repertoire.forms import PassageForm
 from repertoire.markings import printed_marking
@@ -72,8 +72,12 @@ class Span:
 
 @require_safe
 def movement(request: HttpRequest, movement_id: int) -> HttpResponse:
-    """The movement from a bar on (`from`, a written index); `bar` finds a printed number."""
-    movement = get_movement(request, movement_id)
+    """The movement from a bar on (`from`, a written index); `bar` finds a printed number. An address from before
+    its bars were numbered afresh leads to it too."""
+    try:
+        movement = get_movement(request, movement_id)
+    except Http404:
+        return redirect("movement", get_movement_now(request, movement_id).pk)
     context: dict[str, Any] = {
         "section": "repertoire",
         "movement": movement,

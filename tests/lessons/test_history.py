@@ -160,6 +160,14 @@ def test_the_picture_says_its_numbers(told, student):
     assert "style=" not in drawn
 
 
+def test_a_change_of_marking_stands_in_a_row_above_the_dates(told, student):
+    """[A] The plot ends at 156; the number stands at 172, the dates at 202: 20 px words need 20 between them."""
+    drawn = tempo_picture(read_history(student).courses[0])
+    assert 'viewBox="0 0 640 210"' in drawn
+    assert 'y="172" font-size="12">1</text>' in drawn
+    assert drawn.count('y="202"') == 2
+
+
 def test_one_tempo_makes_no_picture(told):
     assert tempo_picture(TempoCourse(told, (TempoPoint(date(2026, 1, 13), 60),), ())) == ""
 

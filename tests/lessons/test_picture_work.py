@@ -90,3 +90,16 @@ def test_the_page_at_home_shows_it_without_asking_the_studio(student, lesson, wo
     assert item["instead"] == ""
     assert item["picture"].count("data:image/png;base64,") == 1
     assert "/repertoire/" not in item["picture"]
+
+
+def test_no_other_bars_are_offered_of_a_picture_alone(client_of, teacher, passage, work):
+    client, offered = client_of(teacher), "make a new passage from this one"
+    assert offered not in client.get(reverse("passage_edit", args=[work.passage_id])).content.decode()
+    assert offered in client.get(reverse("passage_edit", args=[passage.pk])).content.decode()
+
+
+def test_a_sheet_begins_no_line_with_a_dot(client_of, teacher, student, lesson, work):
+    sheet = issue_sheet(student, lesson, at=timezone.now())
+    page = client_of(teacher).get(reverse("sheet", args=[sheet.pk])).content.decode()
+    assert "Begin down" in page
+    assert '<p class="soft"> ·' not in page

@@ -363,6 +363,17 @@ def test_minutes_are_shared_evenly(work):
         divide_over_steps(work)
 
 
+def test_no_minutes_are_told_where_no_step_has_any(client_of, teacher, work):
+    step = add_step(work, StepPlan("Hum it"))
+    page, client = reverse("steps", args=[work.pk]), client_of(teacher)
+    told = client.get(page).content.decode()
+    assert "Hum it" in told
+    assert "min in steps" not in told
+    step.minutes = 4
+    step.save()
+    assert "4 min in steps of 9 min a day" in client.get(page).content.decode()
+
+
 def test_a_days_minutes_are_shared_over_the_work(client_of, teacher, student, work, stranger):
     """[A] 25 minutes at 12 : 8 : 4, which is 3 : 2 : 1, by largest remainder: 13, 8, 4."""
     work.minutes = 12

@@ -161,6 +161,7 @@ def test_finding(client_of, teacher, student, passage):
     find = client_of(teacher)
     assert "Mira Holt" in find.get("/find?q=hol").content.decode()
     assert "Opening" in find.get("/find?q=mill+open").content.decode()
+    assert f"{passage.movement.revision.part}, bars" in find.get("/find?q=mill+open").content.decode()
     assert "Nothing of" in find.get("/find?q=mill+zebra").content.decode()
     assert "&lt;b&gt;" in find.get("/find?q=<b>").content.decode()
 

@@ -169,6 +169,24 @@ def test_a_dynamic_within_a_long_note_keeps_its_place():
     assert marks(bar) == [Mark(Kind.DYNAMIC, "b1n1", "f", "", (("after", "2"),))]
 
 
+def test_the_same_dynamic_twice_at_one_place_is_one():
+    def dynamic(sign, offset):
+        return direction(f"<dynamics><{sign}/></dynamics>", more=f"<offset>{offset}</offset>")
+
+    held = note("C4", 8, "half")
+    near = FOUR + held + dynamic("f", -2) + dynamic("f", -1) + note("D4", 8, "half")  # a semiquaver apart
+    assert marks(near) == [Mark(Kind.DYNAMIC, "b1n1", "f", "", (("after", "3/2"),))]
+    apart = FOUR + held + dynamic("p", -6) + dynamic("p", -2) + note("D4", 8, "half")
+    assert marks(apart) == [
+        Mark(Kind.DYNAMIC, "b1n1", "p", "", (("after", "1/2"),)),
+        Mark(Kind.DYNAMIC, "b1n1", "p", "", (("after", "3/2"),)),
+    ]
+    other = FOUR + held + dynamic("f", -2) + dynamic("p", -1) + note("D4", 8, "half")
+    assert [m.value for m in marks(other)] == ["f", "p"]
+    both = dynamic("f", 0) + note("C4", 16, "whole", notations="<dynamics><f/></dynamics>")
+    assert marks(FOUR + both) == [Mark(Kind.DYNAMIC, "b1n1", "f")]
+
+
 def test_hairpins_run_to_the_last_note_under_them():
     def wedge(kind):
         return direction(f'<wedge type="{kind}"/>')

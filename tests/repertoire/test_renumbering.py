@@ -52,6 +52,22 @@ def test_a_movement_that_counts_on_begins_at_one(client_of, teacher, late):
     assert len(after.bars) == len(before.bars) == fresh.bar_count
 
 
+def test_the_address_from_before_leads_to_the_movement(client_of, teacher, colleague, stranger, late):
+    before = reverse("movement", args=[late.pk])
+    client = client_of(teacher)
+    for first in (1, 10):
+        at = Movement.objects.get(revision=late.revision, number=1)
+        client.post(reverse("movement_numbers", args=[at.pk]), {"begins_at": first})
+    now = reverse("movement", args=[Movement.objects.get(revision=late.revision, number=1).pk])
+    assert now != before
+    for who in (teacher, colleague):
+        assert client_of(who).get(before)["Location"] == now
+    assert client_of(stranger).get(before).status_code == 404
+    # What was sent from a page with the old numbers is not done with the new ones.
+    assert client.post(reverse("movement_numbers", args=[late.pk]), {"begins_at": "3"}).status_code == 404
+    assert client.get(reverse("movement", args=[late.pk + 10_000])).status_code == 404
+
+
 def test_passages_follow_into_a_file_numbered_afresh(teacher, late):
     part = late.revision.part
     old = make_passage(late, teacher, read_bounds("146-147", movement_notes(late)[0]), title="The turn")

@@ -62,7 +62,7 @@ def test_a_string_beyond_the_player_s_limit():
 def test_open_choices_are_said_in_words_and_marked_notes_are_settled():
     found = open_choices(complete(SONG, (), "violin"))
     assert found
-    assert all(" or " in choice.sentence and choice.sentence.endswith("almost as good.") for choice in found)
+    assert all(" or " in choice.sentence and choice.sentence.endswith("almost as likely.") for choice in found)
     first = found[0]
     place = complete(SONG, (), "violin").by_address[first.address]
     marked = (Mark(Kind.FINGER, first.address, str(place.finger)), Mark(Kind.STRING, first.address, place.string_name))
